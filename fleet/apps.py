@@ -1,0 +1,8 @@
+"""The fleet side of the portal, shared by shop and contractors."""
+
+from django.apps import AppConfig
+
+
+class FleetConfig(AppConfig):
+    name = "fleet"
+    default_auto_field = "django.db.models.BigAutoField"

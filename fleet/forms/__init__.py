@@ -1,0 +1,1 @@
+"""Forms of the screens: what people type, checked and worded; no decisions."""

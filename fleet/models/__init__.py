@@ -1,0 +1,66 @@
+"""Database models by topic; import them from here."""
+
+from fleet.models.catalog import ModelTerms, RecallNotice, TaskInterval, TrimmerModel
+from fleet.models.decisions import FlagChange, Postponement
+from fleet.models.ledger import (
+    ENTRY_KINDS,
+    Assignment,
+    CrewHours,
+    Entry,
+    Failure,
+    GuardCheck,
+    HoursEntry,
+    Retirement,
+    Service,
+    UnitEntry,
+    Withdrawal,
+)
+from fleet.models.people import (
+    CONTRACTOR_ROLES,
+    SHOP_ROLES,
+    Arrangement,
+    Contractor,
+    Crew,
+    Invitation,
+    Membership,
+    Role,
+    Shop,
+    User,
+)
+from fleet.models.results import DueFlag, Snapshot, UnitState
+from fleet.models.trimmers import Trimmer, UnitPhoto
+
+__all__ = [
+    "CONTRACTOR_ROLES",
+    "ENTRY_KINDS",
+    "SHOP_ROLES",
+    "Arrangement",
+    "Assignment",
+    "Contractor",
+    "Crew",
+    "CrewHours",
+    "DueFlag",
+    "Entry",
+    "Failure",
+    "FlagChange",
+    "GuardCheck",
+    "HoursEntry",
+    "Invitation",
+    "Membership",
+    "ModelTerms",
+    "Postponement",
+    "RecallNotice",
+    "Retirement",
+    "Role",
+    "Service",
+    "Shop",
+    "Snapshot",
+    "TaskInterval",
+    "Trimmer",
+    "TrimmerModel",
+    "UnitEntry",
+    "UnitPhoto",
+    "UnitState",
+    "User",
+    "Withdrawal",
+]

@@ -1,0 +1,64 @@
+"""A registry that apps fill in ``ready()``: what stands in the navigation, and what rows of the Ready list offer.
+
+It lets the shop hang its pages into the fleet's without the fleet importing it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.urls import reverse
+
+from fleet.access import Access
+from fleet.vocabulary import Label
+
+
+@dataclass(frozen=True)
+class NavigationItem:
+    """A link in the top bar for everyone who may do ``action``, unless their role is named in ``not_for``."""
+
+    label: Label
+    url_name: str
+    action: str
+    order: int
+    not_for: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class RowAction:
+    """An offer on a unit's row: ``url_name`` takes the unit's id."""
+
+    label: Label
+    url_name: str
+    action: str
+    places: frozenset[str]
+
+
+_navigation: list[NavigationItem] = []
+_row_actions: list[RowAction] = []
+
+
+def add_navigation(item: NavigationItem) -> None:
+    """Add a link once; called from ``AppConfig.ready``."""
+    if item not in _navigation:
+        _navigation.append(item)
+        _navigation.sort(key=lambda i: i.order)
+
+
+def add_row_action(item: RowAction) -> None:
+    """Add an offer on rows once; called from ``AppConfig.ready``."""
+    if item not in _row_actions:
+        _row_actions.append(item)
+
+
+def navigation_for(access: Access) -> Iterator[tuple[NavigationItem, str]]:
+    """Links this person may follow, in order, with their addresses."""
+    for item in _navigation:
+        if access.can(item.action) and not (access.roles <= item.not_for):
+            yield item, reverse(item.url_name)
+
+
+def row_actions_for(access: Access, place: str) -> list[RowAction]:
+    """Offers on a row whose job is done in ``place``."""
+    return [a for a in _row_actions if place in a.places and access.can(a.action)]
