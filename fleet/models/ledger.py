@@ -66,8 +66,8 @@ class UnitEntry(Entry):
 class HoursEntry(UnitEntry):
     """Exactly one of a meter's reading, hours run, or liters drawn for this unit."""
 
-    meter_hours = models.DecimalField(_("meter reads"), max_digits=8, decimal_places=1, null=True, blank=True)
-    hours_run = models.DecimalField(_("hours run"), max_digits=6, decimal_places=1, null=True, blank=True)
+    meter_hours = models.DecimalField(_("meter reads"), max_digits=9, decimal_places=2, null=True, blank=True)
+    hours_run = models.DecimalField(_("hours run"), max_digits=7, decimal_places=2, null=True, blank=True)
     litres = models.DecimalField(_("fuel drawn, liters"), max_digits=7, decimal_places=2, null=True, blank=True)
     # The reading is the first of a meter fitted or exchanged that day.
     meter_replaced = models.BooleanField(_("meter replaced"), default=False)
@@ -81,7 +81,7 @@ class CrewHours(Entry):
 
     crew = models.ForeignKey(Crew, on_delete=models.PROTECT, related_name="+", db_index=False)
     week_of = models.DateField(_("week of (its Monday)"))
-    crew_hours = models.DecimalField(_("crew's trimmer hours"), max_digits=7, decimal_places=1, null=True, blank=True)
+    crew_hours = models.DecimalField(_("crew's trimmer hours"), max_digits=8, decimal_places=2, null=True, blank=True)
     crew_litres = models.DecimalField(_("fuel, liters"), max_digits=8, decimal_places=2, null=True, blank=True)
     trimmer_share = models.DecimalField(
         _("trimmers' share of the can"), max_digits=4, decimal_places=3, null=True, blank=True
@@ -110,15 +110,15 @@ class GuardCheck(UnitEntry):
 class Service(UnitEntry):
     """A task done, or only looked at, with what was found. Empty hours are interpolated from the unit's readings."""
 
-    hours = models.DecimalField(_("engine hours"), max_digits=8, decimal_places=1, null=True, blank=True)
+    hours = models.DecimalField(_("engine hours"), max_digits=9, decimal_places=2, null=True, blank=True)
     task = models.CharField(_("task"), max_length=12, choices=[(t.key, t.label) for t in TASKS.values()])
     as_found = models.CharField(_("as found"), max_length=8, choices=_choices(AS_FOUND), blank=True, default="")
     done = models.CharField(_("done"), max_length=8, choices=_choices(SERVICE_DONE), default="serviced")
     part_hours = models.DecimalField(
-        _("hours on the part fitted"), max_digits=8, decimal_places=1, null=True, blank=True
+        _("hours on the part fitted"), max_digits=9, decimal_places=2, null=True, blank=True
     )
     done_by = models.CharField(_("done by"), max_length=4, choices=_choices(SEEN_BY), default="crew")
-    minutes = models.DecimalField(_("minutes"), max_digits=6, decimal_places=1, null=True, blank=True)
+    minutes = models.DecimalField(_("minutes"), max_digits=7, decimal_places=2, null=True, blank=True)
     parts_cost = models.DecimalField(_("parts"), max_digits=9, decimal_places=2, null=True, blank=True)
     warranty = models.BooleanField(_("under warranty"), null=True, blank=True)
 
@@ -126,18 +126,18 @@ class Service(UnitEntry):
 class Failure(UnitEntry):
     """Something broke or was found broken. ``done`` empty: not mended yet."""
 
-    hours = models.DecimalField(_("engine hours"), max_digits=8, decimal_places=1, null=True, blank=True)
+    hours = models.DecimalField(_("engine hours"), max_digits=9, decimal_places=2, null=True, blank=True)
     component = models.CharField(_("component"), max_length=12, choices=_choices(COMPONENTS))
     what = models.CharField(_("what"), max_length=200, blank=True, default="")
     cause = models.CharField(_("cause"), max_length=16, choices=_choices(CAUSES), blank=True, default="")
     found = models.CharField(_("found"), max_length=8, choices=_choices(FOUND), default="in_use")
     done = models.CharField(_("done"), max_length=8, choices=_choices(FAILURE_DONE), blank=True, default="")
     part_hours = models.DecimalField(
-        _("hours on the part fitted"), max_digits=8, decimal_places=1, null=True, blank=True
+        _("hours on the part fitted"), max_digits=9, decimal_places=2, null=True, blank=True
     )
-    minutes = models.DecimalField(_("minutes"), max_digits=6, decimal_places=1, null=True, blank=True)
+    minutes = models.DecimalField(_("minutes"), max_digits=7, decimal_places=2, null=True, blank=True)
     parts_cost = models.DecimalField(_("parts"), max_digits=9, decimal_places=2, null=True, blank=True)
-    downtime_days = models.DecimalField(_("days down"), max_digits=6, decimal_places=1, null=True, blank=True)
+    downtime_days = models.DecimalField(_("days down"), max_digits=7, decimal_places=2, null=True, blank=True)
     warranty = models.BooleanField(_("under warranty"), null=True, blank=True)
     guard_as_found = models.CharField(
         _("guard as found"), max_length=10, choices=_choices(GUARD_STATES), blank=True, default=""

@@ -73,6 +73,14 @@ class Contractor(models.Model):
     discount_rate = models.DecimalField(
         _("discount rate a year"), max_digits=4, decimal_places=3, default=Decimal("0.08")
     )
+    # Where a model's own resale figure is not known.
+    resale = models.DecimalField(
+        _("share of price kept after three seasons"),
+        max_digits=4,
+        decimal_places=3,
+        default=Decimal("0.15"),
+        validators=[MinValueValidator(Decimal("0")), MaxValueValidator(Decimal("1"))],
+    )
     order_by = models.CharField(
         _("pre-season order closes"), max_length=5, blank=True, default="", validators=[month_day]
     )

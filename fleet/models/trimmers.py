@@ -30,7 +30,7 @@ class Trimmer(models.Model):
     price = models.DecimalField(_("price paid"), max_digits=9, decimal_places=2, null=True, blank=True)
     registered_on = models.DateField(_("registered on"))
     hours_at_registration = models.DecimalField(
-        _("engine hours at registration"), max_digits=8, decimal_places=1, default=0
+        _("engine hours at registration"), max_digits=9, decimal_places=2, default=0
     )
     guard_at_registration = models.CharField(
         _("guard"), max_length=10, choices=list(GUARD_STATES.items()), default="on"
