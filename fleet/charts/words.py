@@ -1,0 +1,52 @@
+"""The words of the drawings in the reader's language."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.utils.formats import date_format, number_format
+from django.utils.translation import gettext as _
+
+from fleet.charts.rail import Words
+
+
+def rail_words() -> Words:
+    """Everything a rail says, for the language that is active now."""
+    return Words(
+        # Translators: on the hour rail, e.g. "greased 212"; {verb} is what was done, {value} the hours or the date
+        last=_("{verb} {value}"),
+        # Translators: on the hour rail above the wedge, in engine hours
+        now=_("now {value}"),
+        today=_("today"),
+        # Translators: on the hour rail below the upright, in engine hours or a date
+        due=_("due {value}"),
+        season=_("season"),
+        hours_unknown=_("hours not known"),
+        title_last_hours=_("{verb} at {value} hours"),
+        title_last_date=_("{verb} on {value}"),
+        title_never=_("not done yet"),
+        title_now=_("now about {value} hours"),
+        title_today=_("today is {value}"),
+        title_due_hours=_("due at {value} hours"),
+        title_due_date=_("due on {value}"),
+        title_due_unknown=_("no due mark"),
+        desc_now=_("Now between {low} and {high} hours."),
+        desc_due=_("Due between {low} and {high}."),
+        desc_over_hours=_("Past due by {value} hours."),
+        desc_over_days=_("Past due by {value} days."),
+        desc_season=_("Season from {low} to {high}."),
+        number=_whole_number,
+        day=_day,
+    )
+
+
+def _whole_number(value: float) -> str:
+    return number_format(round(value), decimal_pos=0, use_l10n=True, force_grouping=True)
+
+
+def _day(day: date, today: date) -> str:
+    # Translators: a day of the current year, in Django's date format letters, as short as it can be
+    this_year = _("M j")
+    # Translators: a day of another year, in Django's date format letters, as short as it can be
+    other_year = _("M j, Y")
+    return date_format(day, this_year if day.year == today.year else other_year)
