@@ -76,7 +76,7 @@ class HoursEntry(UnitEntry):
 class CrewHours(Entry):
     """A crew's trimmer hours for one week, or the fuel its can held and the trimmers' share of it.
 
-    ``occurred_on`` is the Sunday that ends the week: the total is known then.
+    ``occurred_on`` and ``week_of`` are the Monday of the week.
     """
 
     crew = models.ForeignKey(Crew, on_delete=models.PROTECT, related_name="+", db_index=False)

@@ -46,6 +46,7 @@ class UnitState(models.Model):
     hours_since_reading = models.FloatField()
     # Usual engine hours on a working day of average season, and its relative standard deviations.
     day_rate = models.FloatField()
+    bias_cv = models.FloatField()
     rate_cv = models.FloatField()
     week_cv = models.FloatField()
     # meter, run, fuel, crew, service, none: the kind of entry the hours rest on.
@@ -81,6 +82,8 @@ class DueFlag(models.Model):
     manual_source = models.CharField(max_length=8)
     due_hours = models.FloatField(null=True)
     due_date = models.DateField(null=True)
+    # The day on which the hours went past due_hours, where entries already say so.
+    passed_on = models.DateField(null=True)
     failures_behind = models.PositiveIntegerField(default=0)
     # [[kind, {values}], ...]: worded when shown, in the reader's language.
     reasons = models.JSONField(default=list)
