@@ -21,6 +21,16 @@ class TrimmerModel(models.Model):
         return f"{self.maker} {self.name}"
 
 
+def _once(name: str, *fields: str) -> list[models.UniqueConstraint]:
+    """One row for each scope: three partial constraints, since SQLite counts two NULLs as different."""
+    contractor, shop = models.Q(contractor__isnull=False), models.Q(shop__isnull=False)
+    return [
+        models.UniqueConstraint(fields=[*fields, "contractor"], condition=contractor, name=f"{name}_contractor"),
+        models.UniqueConstraint(fields=[*fields, "shop"], condition=shop & ~contractor, name=f"{name}_shop"),
+        models.UniqueConstraint(fields=[*fields], condition=~shop & ~contractor, name=f"{name}_portal"),
+    ]
+
+
 class Scope(models.Model):
     """Whose figure a row holds: a contractor's, else a shop's, else (both empty) the portal's. Nearest wins."""
 
@@ -57,9 +67,7 @@ class ModelTerms(Scope):
     )
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["model", "contractor", "shop"], name="terms_once", nulls_distinct=False)
-        ]
+        constraints = _once("terms", "model")
 
     def __str__(self) -> str:
         return f"{self.model}"
@@ -86,11 +94,7 @@ class TaskInterval(Scope):
     )
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(
-                fields=["model", "task", "contractor", "shop"], name="interval_once", nulls_distinct=False
-            )
-        ]
+        constraints = _once("interval", "model", "task")
 
     def __str__(self) -> str:
         return f"{self.model} {self.task}"

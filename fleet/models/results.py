@@ -52,9 +52,6 @@ class UnitState(models.Model):
     # meter, run, fuel, crew, service, none: the kind of entry the hours rest on.
     basis = models.CharField(max_length=8)
     guessed_share = models.FloatField()
-    # {component: [hours on it now, hours guessed?]}; None where unknown.
-    component_ages = models.JSONField(default=dict)
-    guard = models.CharField(max_length=10)
 
     objects = TenantManager()
 
