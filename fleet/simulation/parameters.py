@@ -142,7 +142,7 @@ class Usage:
     ``profile`` gives (share of the season, relative rate) knots; it is scaled to a mean of one over working days.
     """
 
-    hours_per_day: float = 0.72
+    hours_per_day: float = 0.80
     crew_sd: float = 0.15
     unit_sd: float = 0.25
     crew_season_sd: float = 0.10

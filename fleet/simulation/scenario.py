@@ -40,14 +40,14 @@ ORDINARY_WEAR: Mapping[str, Wear] = {
     "drive_shaft": Wear(2.0, 1300),
     "clutch": Wear(2.1, 1000, shows=0.85),
     "exhaust": Wear(2.4, 175, since_share=1.0, shows=0.4),
-    "cylinder": Wear(2.3, 1300),
-    "crank": Wear(2.6, 1500),
+    "cylinder": Wear(2.3, 1500),
+    "crank": Wear(2.6, 1800),
     "intake": Wear(1.4, 1600, since_share=0.6, shows=0.6),
     "carburetor": Wear(1.2, 1400),
     "fuel": Wear(1.5, 900, since_share=0.5, shows=0.75),
     "ignition": Wear(1.3, 1500, since_share=0.5),
     "stop_switch": Wear(1.3, 3500, shows=0.0),
-    "starter": Wear(1.6, 900),
+    "starter": Wear(1.6, 1200),
     "mounts": Wear(2.0, 1300, shows=0.3),
     "throttle": Wear(1.4, 2500, shows=0.5),
     "cooling": Wear(1.5, 5000),
@@ -93,14 +93,14 @@ def _models() -> tuple[Model, ...]:
               _wear(gearbox=Wear(2.6, 72, since_share=1.0, shows=0.92)), 0.75, 0.15),
         Model(kindrake, "Smew", 30.5, Decimal("429.00"), 0.60, 24, 0.68, 5.6,
               _intervals(clutch=Interval(None, "none"), arrestor=Interval(60, "none")),
-              _wear(clutch=Wear(3.0, 20000), starter=Wear(1.6, 600)), 0.85, 0.25),
+              _wear(clutch=Wear(3.0, 20000), starter=Wear(1.6, 750)), 0.85, 0.25),
     )  # fmt: skip
 
 
 def _contractors(order_by: dt.date) -> tuple[Contractor, ...]:
     careful = ServiceHabit(lateness=0.90, skip=0.01, spring_visit=0.95)
     late = ServiceHabit(lateness=1.15, lateness_sd=0.20, skip=0.12, spring_visit=0.6, lay_up=0.9)
-    guard_habit = GuardHabit(off_share=0.55, spell_days=30, line_long=0.30, weeks_walked=0.30, refits=0.25)
+    guard_habit = GuardHabit(off_share=0.68, spell_days=40, line_long=0.30, weeks_walked=0.30, refits=0.12)
     hard_ground = GuardHabit(off_share=0.07, line_long=0.10)
     return (
         Contractor(
