@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 # Advance widths in thousandths of the type size, read from the bold cut of the typeface.
 _NARROW = dict.fromkeys("ijl.,;:'’!|", 320) | dict.fromkeys("frt()- ", 390)
-_WIDE = dict.fromkeys("mwMW→—%@&", 890) | dict.fromkeys("ABCDGHKNOQRSUVXY", 760)
+_WIDE = dict.fromkeys("%", 1000) | dict.fromkeys("mwMW→—@&#", 890) | dict.fromkeys("ABCDGHKNOQRSUVXY", 760)
 _USUAL = 630
 _AIR = 1.06
 _GAP = 6.0

@@ -23,6 +23,7 @@ from fleet.charts.svg import Svg
 
 HOURS_PER_CYCLE_UNKNOWN = 100.0
 DAYS_PER_CYCLE_UNKNOWN = 365.0
+_SHORTEST_CYCLE = 0.1  # anything less is a slip of the pen, not an interval
 _FIGURES = (
     *("last", "now", "now_low", "now_high", "due", "due_low", "due_high"),
     *("season_from", "season_to", "interval", "start"),
@@ -46,7 +47,7 @@ class Words:
     hours_unknown: str = "hours not known"
     title_last_hours: str = "{verb} at {value} hours"
     title_last_date: str = "{verb} on {value}"
-    title_never: str = "not done yet"
+    title_never: str = "last time not known"
     title_now: str = "now about {value} hours"
     title_today: str = "today is {value}"
     title_due_hours: str = "due at {value} hours"
@@ -102,11 +103,12 @@ class DateRail:
     start_word: str = "bought"
 
 
-def hour_rail(rail: Rail, *, uid: str, words: Words | None = None, width: int = 300) -> Svg:
+def hour_rail(rail: Rail, *, uid: str, words: Words | None = None, width: int = 300, name_season: bool = False) -> Svg:
     """Draw ``rail`` on an axis of engine hours.
 
     ``uid`` must be unique on the page: title, description and hatching take their ids
-    from it. ``width`` is in units of the drawing, in which type is 13 high.
+    from it. ``width`` is in units of the drawing, in which type is 13 high. ``name_season``
+    writes the word beneath the pale ground: for a rail that stands alone, not for a list.
     """
     say = words or Words()
     rail = _finite(rail)
@@ -143,15 +145,17 @@ def hour_rail(rail: Rail, *, uid: str, words: Words | None = None, width: int = 
         base_label=(say.last.format(verb=verb, value=say.number(base)), say.number(base)),
         now_label=(say.now.format(value=say.number(now.at)), say.number(now.at)) if now else (say.hours_unknown,),
         due_label=(say.due.format(value=say.number(due.at)), say.number(due.at)) if due else (),
-        season_label=say.season,
+        season_label=say.season if name_season else "",
         title=f"{rail.unit_label}: {', '.join(title)}",
         desc=" ".join(desc),
     )
     return draw(marks, uid, width)
 
 
-def date_rail(rail: DateRail, *, uid: str, words: Words | None = None, width: int = 300) -> Svg:
-    """Draw ``rail`` on the calendar; ``uid``, ``words`` and ``width`` as in ``hour_rail``."""
+def date_rail(
+    rail: DateRail, *, uid: str, words: Words | None = None, width: int = 300, name_season: bool = False
+) -> Svg:
+    """Draw ``rail`` on the calendar; the other parameters are as in ``hour_rail``."""
     say = words or Words()
     last, start, due_day = _ordinal(rail.last), _ordinal(rail.start), _ordinal(rail.due)
     today = float(rail.today.toordinal())
@@ -187,7 +191,7 @@ def date_rail(rail: DateRail, *, uid: str, words: Words | None = None, width: in
         base_label=(say.last.format(verb=verb, value=day(base)), day(base)),
         now_label=(say.today,),
         due_label=(say.due.format(value=day(due.at)), day(due.at)) if due else (),
-        season_label=say.season,
+        season_label=say.season if name_season else "",
         title=f"{rail.unit_label}: {', '.join(title)}",
         desc=" ".join(desc),
     )
@@ -220,9 +224,9 @@ def _base(
 
 def _cycle(interval: float | None, base: float, due: float | None, fallback: float) -> float:
     """The length that one interval takes on the rail, always above 0."""
-    if interval is not None and interval > 0:
+    if interval is not None and interval >= _SHORTEST_CYCLE:
         return interval
-    if due is not None and due > base:
+    if due is not None and due - base >= _SHORTEST_CYCLE:
         return due - base
     return fallback
 

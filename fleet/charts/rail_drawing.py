@@ -167,7 +167,7 @@ def _words_below(marks: Marks, width: int) -> list[Placed]:
         labels.append(Label("d", marks.axis.x(marks.due.at), marks.due_label))
     if marks.base is not None:
         labels.append(Label("l", marks.axis.x(marks.base) - 4, marks.base_label, from_left=True, reach=30))
-    if marks.seasons:
+    if marks.seasons and marks.season_label:
         low, high = marks.seasons[-1]
         middle = (marks.axis.x(low) + marks.axis.x(high)) / 2
         reach = max(6.0, (marks.axis.x(high) - marks.axis.x(low)) / 2)

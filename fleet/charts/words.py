@@ -24,7 +24,7 @@ def rail_words() -> Words:
         hours_unknown=_("hours not known"),
         title_last_hours=_("{verb} at {value} hours"),
         title_last_date=_("{verb} on {value}"),
-        title_never=_("not done yet"),
+        title_never=_("last time not known"),
         title_now=_("now about {value} hours"),
         title_today=_("today is {value}"),
         title_due_hours=_("due at {value} hours"),

@@ -15,6 +15,7 @@
     text.textContent = words;
     item.append(text, closer());
     list.append(item);
+    region.classList.add("stick");
     region.replaceChildren(list);
   }
 
@@ -43,6 +44,9 @@
   document.body.addEventListener("htmx:responseError", function (event) {
     const status = event.detail.xhr.status;
     say(status === 403 || status === 404 ? region.dataset.refused : region.dataset.failed);
+  });
+  document.body.addEventListener("htmx:oobAfterSwap", function (event) {
+    if (event.detail.target === region) region.classList.add("stick");
   });
   document.body.addEventListener("htmx:afterSettle", function (event) {
     offerClosing();

@@ -19,7 +19,7 @@
     if (value) root.dataset.theme = value;
     else delete root.dataset.theme;
     const secure = location.protocol === "https:" ? "; secure" : "";
-    document.cookie = "look=" + value + "; path=/; samesite=lax; max-age=" + (value ? YEAR : 0) + secure;
+    document.cookie = "look=" + (value || "device") + "; path=/; samesite=lax; max-age=" + YEAR + secure;
     show();
   }
 
