@@ -1,0 +1,155 @@
+"""Bring stored answers up to the ledger: for the units an entry touched, and, in shards, for everyone."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from django.db import connection, transaction
+from django.db.models import OuterRef, Subquery
+from numpy.typing import NDArray
+
+from fleet.models import Contractor, Snapshot, Trimmer
+from fleet.upkeep.due import Flags, compute_flags
+from fleet.upkeep.histories import Histories, _ids, load_histories
+from fleet.upkeep.holds import standing_holds
+from fleet.upkeep.intervals import Catalog
+from fleet.upkeep.season import Season
+from fleet.upkeep.stored import Written, store_flags, store_states
+from fleet.upkeep.timelines import Timelines, build_timelines
+from fleet.upkeep.usage import Usage
+
+# Units worked on at once: large enough that numpy's overhead is small, small enough for the memory goal.
+SHARD = 1_000
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What the ledger of some units says: their hours and flags, with the arrays these came from."""
+
+    histories: Histories
+    lines: Timelines
+    flags: Flags
+
+
+def latest_usages(contractor_ids: Iterable[int], as_of: dt.date | None = None) -> dict[int, Usage]:
+    """Each contractor's usage as its latest snapshot (of then or before) learned it, or the prior."""
+    snapshots = Snapshot.objects.filter(contractor=OuterRef("pk"))
+    if as_of is not None:
+        snapshots = snapshots.filter(as_of__lte=as_of)
+    latest = snapshots.order_by("-as_of", "-version")
+    rows = Contractor.objects.filter(pk__in=list(contractor_ids)).annotate(
+        usage_data=Subquery(latest.values("data")[:1]), usage_version=Subquery(latest.values("version")[:1])
+    )
+    return {c.pk: usage_of(c, c.usage_data, c.usage_version or 0) for c in rows}
+
+
+def usage_of(contractor: Contractor, data: dict | None, version: int = 0) -> Usage:
+    """A snapshot's usage under the contractor's present season; the prior where there is no snapshot."""
+    if data is None:
+        season = Season(contractor.season_opens, contractor.season_closes, contractor.working_days)
+        return Usage(season=season)
+    return Usage.from_data(data, contractor.season_opens, contractor.season_closes, contractor.working_days, version)
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What a batch needs beside its ledger: usages, burn rates and interval tables by unit."""
+
+    usages: list[Usage]
+    usage_of: NDArray[np.int64]
+    burn: NDArray[np.float64]
+    tables: list
+    table_of: NDArray[np.int64]
+    order_by: list[str]
+
+
+def read_setting(h: Histories, as_of: dt.date | None = None, usages: dict[int, Usage] | None = None) -> Setting:
+    """Look up usages, intervals and fuel figures for the units of ``h``, in a constant number of queries."""
+    contractors = h.units["contractor"]
+    ids = np.unique(contractors)
+    by_contractor = usages if usages is not None else latest_usages(ids.tolist(), as_of)
+    pairs, pair_of = np.unique(np.stack([contractors, h.units["model"]], axis=1), axis=0, return_inverse=True)
+    pair_list = [(int(c), int(m)) for c, m in pairs]
+    catalog = Catalog(pair_list)
+    burn = np.array([catalog.terms(c, m).burn for c, m in pair_list], dtype=float)
+    orders = dict(Contractor.objects.filter(pk__in=ids.tolist()).values_list("pk", "order_by"))
+    pair_of = pair_of.reshape(-1)
+    return Setting(
+        usages=[by_contractor[int(c)] for c in ids],
+        usage_of=np.searchsorted(ids, contractors),
+        burn=burn[pair_of] if len(pair_of) else np.zeros(0),
+        tables=[catalog.intervals(c, m) for c, m in pair_list],
+        table_of=pair_of,
+        order_by=[orders[int(c)] for c in contractors],
+    )
+
+
+def answer(h: Histories, setting: Setting) -> Answers:
+    """The pure part: arrays in, hours and flags out."""
+    lines = build_timelines(h, setting.usages, setting.usage_of, setting.burn)
+    core = lines.unit
+    flags = compute_flags(
+        h, lines, setting.tables, setting.table_of[core], [setting.order_by[i] for i in core], standing_holds(h)
+    )
+    return Answers(h, lines, flags)
+
+
+def answers_for(unit_ids: Sequence[int], as_of: dt.date | None = None) -> Answers:
+    """Load and answer; with a date, as the ledger stood then and with the latest snapshot of then or before."""
+    h = load_histories(unit_ids, as_of)
+    return answer(h, read_setting(h, as_of))
+
+
+def refresh_units(unit_ids: Sequence[int], moved_by: str, usages: dict[int, Usage] | None = None) -> Written:
+    """Recompute and store the answers of these units. Inside the caller's transaction, their rows locked."""
+    if not len(unit_ids):
+        return Written()
+    h = load_histories(unit_ids)
+    found = answer(h, read_setting(h, usages=usages))
+    store_states(found.lines, h)
+    return store_flags(found.flags, h, moved_by)
+
+
+def refresh_in_shards(
+    unit_ids: Sequence[int], moved_by: str, usages: dict[int, Usage] | None = None, shard: int = SHARD
+) -> Written:
+    """As ``refresh_units`` for any number of units: each shard in a transaction of its own.
+
+    The reading and reckoning of a shard happen outside the write lock; a unit that got an entry meanwhile (its ledger
+    version moved) is done again inside it.
+    """
+    total = Written()
+    for start in range(0, len(unit_ids), shard):
+        ids = unit_ids[start : start + shard]
+        h = load_histories(ids)
+        found = answer(h, read_setting(h, usages=usages))
+        with transaction.atomic():
+            now = dict(_versions(ids))
+            seen = zip(h.units["id"].tolist(), h.units["version"].tolist(), h.core.tolist(), strict=True)
+            moved = {unit for unit, version, core in seen if core and now.get(unit) != version}
+            if moved:
+                total += refresh_units(ids, moved_by, usages)
+            else:
+                store_states(found.lines, h)
+                total += store_flags(found.flags, h, moved_by)
+    return total
+
+
+def _versions(ids: Sequence[int]) -> list[tuple[int, int]]:
+    lock = " FOR UPDATE" if connection.features.has_select_for_update else ""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT id, ledger_version FROM fleet_trimmer WHERE id IN ({_ids(ids)}) ORDER BY id{lock}"  # noqa: S608
+        )
+        return list(cursor.fetchall())
+
+
+def unit_ids_of(contractor_ids: Iterable[int] | None = None) -> list[int]:
+    """Ids of units, retired ones too, contractor by contractor so that crews stay in one shard."""
+    units = Trimmer.objects.all()
+    if contractor_ids is not None:
+        units = units.filter(contractor__in=list(contractor_ids))
+    return list(units.order_by("contractor_id", "pk").values_list("pk", flat=True))
