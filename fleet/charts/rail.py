@@ -15,6 +15,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import date
 from math import isfinite
+from typing import Any
 
 from fleet.charts.axis import CYCLES_SHOWN, Axis, round_ticks
 from fleet.charts.calendar import date_ticks, plain_date
@@ -200,8 +201,10 @@ def date_rail(
 
 def _finite(rail: Rail) -> Rail:
     """Take a bound that statistics left infinite, or not a number, as not known."""
-    values = {name: getattr(rail, name) for name in _FIGURES}
-    return replace(rail, **{name: None for name, value in values.items() if value is None or not isfinite(value)})
+    unknown: dict[str, Any] = {
+        name: None for name in _FIGURES if (value := getattr(rail, name)) is not None and not isfinite(value)
+    }
+    return replace(rail, **unknown) if unknown else rail
 
 
 def _known(rail: Rail) -> bool:
