@@ -313,9 +313,9 @@ class History:
         wanted[:, ARRESTOR] |= self.visits.clean_screen[unit]
         # Nothing leaves the bench with a safety check failed: looking at it is part of every visit.
         failed = self.wear.failed[unit]
-        for task, component in enumerate(COMPONENT_OF_TASK):
+        for column, component in enumerate(COMPONENT_OF_TASK):
             if component in SAFETY_PARTS:
-                wanted[:, task] |= failed[:, component]
+                wanted[:, column] |= failed[:, component]
         wanted[:, STOP_TASK] |= failed[:, THROTTLE]
         row, task = np.nonzero(wanted)
         self._service(day, unit[row], task, crew, SHOP)

@@ -85,7 +85,7 @@ class ServiceHabit:
     lateness_sd: float = 0.08
     skip: float = 0.03
     spring_visit: float = 0.85
-    lay_up: float = 0.97
+    lay_up: float = 0.93
 
 
 @dataclass(frozen=True)

@@ -42,7 +42,7 @@ REPAIRS: dict[str, Job] = {
     "carburetor": Job((15, 25, 75), (28, 46, 85), 0.6, False, ("diaphragm stiff", "passages varnished", "floods"),
                       (("dirt", 0.4), ("water", 0.15), ("wear", 0.3), ("unknown", 0.15))),
     "fuel": Job((10, 20, 35), (6, 13, 28), 0.8, False, ("fuel line split", "primer bulb cracked", "vent blocked"),
-                (("wear", 0.6), ("dirt", 0.2), ("stale_fuel", 0.2))),
+                (("wear", 0.65), ("dirt", 0.25), ("water", 0.1))),
     "ignition": Job((15, 20, 35), (22, 40, 70), 0.9, False, ("no spark", "coil fails when hot", "plug lead broken"),
                     (("wear", 0.5), ("unknown", 0.3), ("makers_fault", 0.1), ("water", 0.1))),
     "stop_switch": Job((10, 20, 35), (6, 12, 25), 0.8, False, ("stop wire chafed through", "switch contact burnt"),

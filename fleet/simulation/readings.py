@@ -120,8 +120,8 @@ def _unit_entries(
         if told <= 0 and (silent or reporter.way == "litres"):
             continue
         if reporter.way == "litres":
-            litres = round(max(0.1, min(told, MOST_A_WEEK) * burn[unit]), 1)
-            readings.add(Reading(day, "litres", litres, unit), litres / burn[unit])
+            litres = round(float(max(0.1, min(told, MOST_A_WEEK) * burn[unit])), 1)
+            readings.add(Reading(day, "litres", litres, unit), litres / float(burn[unit]))
         else:
             run = 0.0 if told <= 0 else min(MOST_A_WEEK, max(0.5, round(told * 2) / 2))
             readings.add(Reading(day, "hours_run", run, unit), run)
@@ -131,7 +131,7 @@ def _can(day: int, crew: int, reporter: Reporter, litres: float, rng: np.random.
     """A can that the blowers drink from too: the share is the reporter's belief, the truth wanders about it."""
     share = float(np.clip(reporter.trimmer_share + rng.normal(0, 0.05), 0.2, 1.0))
     drawn = max(1.0, litres / share * reporter.bias * rng.lognormal(0, CAN_NOISE))
-    return Reading(day, "crew_litres", round(drawn, 1), crew=crew, share=reporter.trimmer_share)
+    return Reading(day, "crew_litres", round(float(drawn), 1), crew=crew, share=reporter.trimmer_share)
 
 
 def _meter(roster: Roster, total: Floats, unit: int, day: int) -> float:

@@ -205,10 +205,10 @@ class FileWriter:
     def _service_rows(self, log: dict[str, NDArray], hours: Floats) -> list[Row]:
         task, by_crew = log["task"], log["by"] != SHOP
         minutes = _spread(self._rng, [TASK_WORK[t][0] for t in TASKS], task)
-        minutes = np.round(np.where(by_crew, minutes * 1.3, minutes))
+        minutes = np.round(minutes * (1.0 + 0.3 * by_crew))
         cost = np.array([TASK_WORK[t][1] for t in TASKS])[task] * self._rng.uniform(0.85, 1.2, len(task))
-        greased = task == TASKS.index("grease")
-        cost = np.where(((log["done"] == REPLACED) | greased) & log["priced"].astype(bool), cost, 0.0)
+        uses_parts = (log["done"] == REPLACED) | (task == TASKS.index("grease"))
+        cost *= uses_parts & log["priced"].astype(bool)
         return [
             {
                 **self._who(unit),

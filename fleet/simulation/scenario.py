@@ -99,7 +99,7 @@ def _models() -> tuple[Model, ...]:
 
 def _contractors(order_by: dt.date) -> tuple[Contractor, ...]:
     careful = ServiceHabit(lateness=0.90, skip=0.01, spring_visit=0.95)
-    late = ServiceHabit(lateness=1.15, lateness_sd=0.20, skip=0.12, spring_visit=0.6, lay_up=0.9)
+    late = ServiceHabit(lateness=1.15, lateness_sd=0.20, skip=0.12, spring_visit=0.6, lay_up=0.85)
     guard_habit = GuardHabit(off_share=0.68, spell_days=40, line_long=0.30, weeks_walked=0.30, refits=0.12)
     hard_ground = GuardHabit(off_share=0.07, line_long=0.10)
     return (
@@ -162,7 +162,7 @@ def demo_parameters(today: dt.date) -> Parameters:
         turnover=Turnover(),
         guard_off_ratio=GUARD_OFF_RATIO,
         frailty_variance=0.10,
-        stale_fuel_ratio=5.0,
+        stale_fuel_ratio=25.0,
         recalls=(recall,),
         staged=Staged(
             no_stop=(("Hedge", 3),),

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fleet.simulation.columns import AS_FOUND, COMPONENTS, SERVICE_DONE, TASK_COMPONENT, TASKS
-from fleet.simulation.parameters import Parameters
+from fleet.simulation.parameters import Interval, Parameters
 from fleet.simulation.prices import LOOK_TASKS, TASK_REPLACES
 from fleet.simulation.roster import Roster
 from fleet.simulation.usage import Bools, Floats, Ints
@@ -50,8 +50,7 @@ _FINDINGS: dict[str, tuple[str, str, str, float]] = {
     "review": ("ok", "ok", "ok", 1.0),
 }
 _FAILED_WORD, _WORN_WORD, _GOOD_WORD = (
-    np.array([AS_FOUND.index(_FINDINGS[task][column]) for task in TASKS])  # type: ignore[arg-type]
-    for column in (0, 1, 2)
+    np.array([AS_FOUND.index(_FINDINGS[task][column]) for task in TASKS]) for column in (0, 1, 2)
 )
 _WORN_FROM = np.array([_FINDINGS[task][3] for task in TASKS])
 _IS_LOOK = np.isin(TASKS, LOOK_TASKS)
@@ -66,10 +65,10 @@ def manual_intervals(parameters: Parameters) -> tuple[Floats, Floats]:
     hours, days = np.full((2, len(parameters.models), len(TASKS)), np.inf)
     for m, model in enumerate(parameters.models):
         for t, task in enumerate(TASKS):
-            given = model.intervals.get(task)
+            given = model.intervals.get(task, Interval())
             for table, value, practice in (
-                (hours, given and given.hours, PRACTICE[task][0]),
-                (days, given and given.months, PRACTICE[task][1]),
+                (hours, given.hours, PRACTICE[task][0]),
+                (days, given.months, PRACTICE[task][1]),
             ):
                 table[m, t] = practice if value is None else np.inf if isinstance(value, str) else float(value)
     return hours, days * DAYS_PER_MONTH
