@@ -76,6 +76,13 @@ class Table(Generic[Row]):
     bad: list[BadCell] = field(default_factory=list)
     ignored: list[str] = field(default_factory=list)
     places: dict[str, int] = field(default_factory=dict)
+    # Lines that became no row.
+    refused: list[Line] = field(default_factory=list)
+
+    def refused_cells(self, column: str) -> list[str]:
+        """What the lines that became no row have in a column."""
+        place = self.places.get(column)
+        return [] if place is None else [line.cells[place] for line in self.refused if line.cells[place]]
 
     def cell(self, row: Any, column: str) -> str:
         """A cell as the file has it, for reporting."""
@@ -156,6 +163,8 @@ def _read_rows(table: Table[Row], sheet: Sheet) -> None:
                     known[text] = value
         if whole:
             _build(table, line, values, spare)
+        else:
+            table.refused.append(line)
 
 
 def _read_cell(column: Column, text: str, parse: Callable[[str], Any]) -> tuple[str, Any]:
@@ -176,5 +185,6 @@ def _build(table: Table[Row], line: Line, values: dict[str, Any], spare: Sequenc
     refused = table.kind.check(row)
     if refused:
         table.refuse(row, *refused)
+        table.refused.append(line)
     else:
         table.rows.append(row)

@@ -308,3 +308,8 @@ def working_days_text(days: Iterable[int]) -> str:
     return ", ".join(
         f"{DAYS[run[0]]}-{DAYS[run[-1]]}" if len(run) > 2 else ", ".join(DAYS[day] for day in run) for run in runs
     )
+
+
+def model_key(maker: str, model: str) -> str:
+    """How the catalog knows a model: maker and name compared without case, spaces and hyphens."""
+    return f"{name_key(maker)}/{name_key(model)}"
