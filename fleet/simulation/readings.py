@@ -173,8 +173,9 @@ def paper_hours(
     by_meter = roster.metered[unit] & ((changed == NEVER) | (day < changed))
     written = np.where(by_meter, tenths_down(total[day, unit]), np.nan)
     bias = np.array([crew.reporter.bias for crew in parameters.crews])
-    honest = (np.abs(np.log(bias)) < 0.3)[roster.crew_of[:, unit]].all(axis=0)
-    may = ~roster.metered[unit] & (changed == NEVER) & at_shop & honest
+    # Where a reporter's hours are far off, the books are no source for a total.
+    honest = (np.abs(np.log(bias)) < 0.3)[roster.crew_of].all(axis=0)
+    may = ~roster.metered[unit] & (changed == NEVER) & at_shop & honest[unit]
     chosen: dict[int, set[int]] = {}
     for u, d in sorted({(int(u), int(d)) for u, d in zip(unit[may], day[may], strict=True)}):
         if rng.random() < parameters.hours_on_paper:
