@@ -101,6 +101,8 @@ def test_a_missing_field_is_tied_to_its_error(client, person):
 
 def test_a_forgotten_password_can_be_replaced(client, person):
     client.post(reverse("account_reset_password"), {"email": "bench@example.org"})
+    assert "Someone asked for a new password" in mail.outbox[0].body
+    assert "allauth" not in mail.outbox[0].body + mail.outbox[0].subject
     link = re.search(r"https?://[^/]+(/\S+)", mail.outbox[0].body).group(1)
     page = client.get(link, follow=True)
     check_page(page)
@@ -173,8 +175,8 @@ def test_every_sign_in_page_of_ours_is_reached_by_a_template_of_the_library():
 
     theirs = Path(allauth.__file__).parent / "templates"
     ours = Path(__file__).parents[2] / "templates"
-    own = {"account/menu.html", "account/snippets/leave.html"}
+    own = {"account/menu.html", "account/password_reset_help_text.html", "account/snippets/leave.html"}
     for folder in ("account", "mfa", "allauth"):
-        for path in (ours / folder).rglob("*.html"):
+        for path in [*(ours / folder).rglob("*.html"), *(ours / folder).rglob("*.txt")]:
             name = str(path.relative_to(ours))
             assert name in own or (theirs / name).exists(), name
