@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.floating[Any]]
+IntArray = NDArray[np.integer[Any]]
 
 
 @dataclass(frozen=True, kw_only=True)

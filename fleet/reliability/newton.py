@@ -145,9 +145,11 @@ def maximise(
     alive = np.ones(groups, dtype=bool)
     done = np.zeros(groups, dtype=bool)
     old: tuple[FloatArray, ...] | None = None
-    step_s, step_a, step_b = np.zeros(groups), np.zeros(groups), np.zeros(p)
-    hessian = np.zeros((groups, 2 + p, 2 + p))
-    value = np.zeros(groups)
+    step_s: FloatArray = np.zeros(groups)
+    step_a: FloatArray = np.zeros(groups)
+    step_b: FloatArray = np.zeros(p)
+    hessian: FloatArray = np.zeros((groups, 2 + p, 2 + p))
+    value: FloatArray = np.zeros(groups)
     count = 0
     while count < limit:
         count += 1
