@@ -139,6 +139,9 @@ def refresh_in_shards(
 
 
 def _versions(ids: Sequence[int]) -> list[tuple[int, int]]:
+    """The units' ledger versions, their rows locked: contractors first, then units by id, as every writer does."""
+    contractors = Trimmer.objects.filter(pk__in=ids).values("contractor")
+    list(Contractor.objects.select_for_update().filter(pk__in=contractors).order_by("pk").values_list("pk"))
     lock = " FOR UPDATE" if connection.features.has_select_for_update else ""
     with connection.cursor() as cursor:
         cursor.execute(
