@@ -15,17 +15,6 @@ from .import_parties import party_of, whose
 from .import_plan import FilePlan, ModelChange
 from .import_world import Party, World
 from .rows import ModelRow
-from .words import model_key
-
-_TERMS = (
-    "displacement_cc",
-    "price",
-    "resale_share_per_season",
-    "warranty_months",
-    "burn_litres_per_hour",
-    "vibration_ms2",
-    "vibration_source",
-)
 
 
 class StandingTerms:
@@ -153,6 +142,3 @@ def _change(standing: StandingTerms, party: Party, model: TrimmerModel, row: Mod
         setattr(interval, f"{measure}_given", True)
         intervals[task] = interval
     return ModelChange(party, model, terms, intervals) if terms or intervals else None
-
-
-__all__ = ["StandingTerms", "model_key", "plan_models"]

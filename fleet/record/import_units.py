@@ -52,6 +52,9 @@ def plan_units(world: World, plan: FilePlan, first: Mapping[str, dt.date], last_
         return
     for unit in new:
         unit.party.units[unit.trimmer.tag_key].remove(unit)
+    for change in plan.changes:
+        if isinstance(change, UnitChange) and "retired_on" in change.fields:
+            change.unit.trimmer.retired_on = None
     world.refused_tags |= {name_key(row.unit) for row in plan.table.rows}
     world.refused_tags |= {name_key(tag) for tag in plan.table.refused_cells("unit")}
 
