@@ -21,7 +21,7 @@ class TrimmerModel(models.Model):
         return f"{self.maker} {self.name}"
 
 
-def _once(name: str, *fields: str) -> list[models.UniqueConstraint]:
+def _once(name: str, *fields: str) -> list[models.BaseConstraint]:
     """One row for each scope: three partial constraints, since SQLite counts two NULLs as different."""
     contractor, shop = models.Q(contractor__isnull=False), models.Q(shop__isnull=False)
     return [

@@ -46,7 +46,7 @@ def own_week_hours(h: Histories, burn: Floats) -> tuple[Ints, Ints, Floats]:
     week = monday(day)
     key = unit * (1 << 20) + week
     keys, inverse = np.unique(key, return_inverse=True)
-    return keys >> 20, keys & ((1 << 20) - 1), np.bincount(inverse, weights=logged, minlength=len(keys))
+    return keys >> 20, keys & ((1 << 20) - 1), np.bincount(inverse, weights=logged, minlength=len(keys)).astype(float)
 
 
 def crew_shares(h: Histories, burn: Floats) -> Shares:

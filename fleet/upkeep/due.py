@@ -145,7 +145,7 @@ def compute_flags(
     review = TASK_CODE["review"]
     ordered = np.flatnonzero([bool(o) for o in order_by] & (months[:, review] > 0))
     if len(ordered):
-        due_date[ordered, review] = _review_dates(from_day[ordered, review], [order_by[i] for i in ordered])
+        due_date[ordered, review] = _review_dates(from_day[ordered, review], [order_by[int(i)] for i in ordered])
     in_use = h.units["retired"][lines.unit] == NO_DAY
     held = np.zeros((n, n_tasks), dtype=bool)
     for unit, found in holds.items():

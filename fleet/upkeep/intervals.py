@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 from django.db.models import Q
 
@@ -118,7 +119,7 @@ class Catalog:
 
 
 def _merge(rows: list[ModelTerms]) -> Terms:
-    def first(name: str):  # type: ignore[no-untyped-def]
+    def first(name: str) -> Any:
         return next((v for row in rows if (v := getattr(row, name)) is not None), None)
 
     burn = first("burn_litres_per_hour")

@@ -47,7 +47,7 @@ def stored_rows(contractor_ids: Iterable[int], crew_id: int | None = None, unit_
                 row[0], row[1], row[2], row[3], row[4], row[5] or "", row[6], f"{row[7]} {row[8]}", *row[9:19]
             )
         reasons = json.loads(row[33]) if isinstance(row[33], str) else row[33]
-        rows.append((unit, Flag(*row[19:33], extra_reasons=[(kind, values) for kind, values in reasons])))
+        rows.append((unit, Flag(*(*row[19:33], [(kind, values) for kind, values in reasons]))))
     return rows
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -147,7 +147,7 @@ def jobs_on(
         for unit, flag in rows
     ]
 
-    def column(get) -> np.ndarray:  # type: ignore[no-untyped-def]
+    def column(get: Callable[[UnitHours, Flag], float]) -> np.ndarray:
         return np.fromiter((get(unit, flag) for unit, flag in rows), dtype=float, count=n)
 
     hours = column(lambda u, f: u.hours)

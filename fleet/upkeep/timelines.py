@@ -10,11 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fleet.upkeep.crew_shares import crew_shares
+from fleet.upkeep.crew_shares import Shares, crew_shares
 from fleet.upkeep.days import NO_DAY, monday
 from fleet.upkeep.histories import NO_CREW, Histories
 from fleet.upkeep.usage import BIAS_CV, LOGGED_CV, READING_SD, Usage
@@ -125,7 +126,7 @@ class _Builder:
 
     # -- what entries say ------------------------------------------------------------------------------------------
 
-    def _core_rows(self, shares):  # type: ignore[no-untyped-def]
+    def _core_rows(self, shares: Shares) -> tuple[Ints, Ints, Floats]:
         row = self.row_of[shares.unit]
         mine = row >= 0
         return row[mine], shares.monday[mine], shares.hours[mine]
@@ -221,7 +222,7 @@ class _Builder:
         row, day, hours, _kind = self.own
         if len(row):
             key, inverse = np.unique(row * (1 << 20) + monday(day), return_inverse=True)
-            total = np.bincount(inverse, weights=hours)
+            total = np.bincount(inverse, weights=hours).astype(float)
             row, week = key >> 20, key & ((1 << 20) - 1)
             start = np.clip(week - self.first_day, 0, self.days)
             usual = cumulated[row, np.minimum(start + 7, self.days)] - cumulated[row, start]
@@ -329,7 +330,9 @@ class _Builder:
         row, day, value, kind, number = (c[order] for c in columns)
         return row, day, value.astype(float), kind.astype(np.int8), number.astype(np.int64)
 
-    def _through_readings(self, amount, kind, readings, c):  # type: ignore[no-untyped-def]
+    def _through_readings(
+        self, amount: Floats, kind: NDArray[np.int8], readings: Sequence[Any], c: Floats
+    ) -> tuple[Floats, Floats, Floats]:
         """The line through all readings; its variance and the hours since the last reading, at ``known_until``.
 
         Each exchange of a meter needs the line up to it first: the total goes on from that day's estimate.
@@ -365,7 +368,7 @@ class _Builder:
         sd = np.array([READING_SD["registration"], READING_SD["meter"], 0, 0, 0, READING_SD["service"]])
         return line, sd[last_source] ** 2 + np.maximum(noise, 0.0) * self._scale() ** 2, since
 
-    def _pass(self, amount, kind, c, row, day, value):  # type: ignore[no-untyped-def]
+    def _pass(self, amount: Floats, kind: NDArray[np.int8], c: Floats, row: Ints, day: Ints, value: Floats) -> Floats:
         """Adjust the days between readings so that the line passes through them."""
         column = np.clip(day - self.first_day, 0, self.days - 1)
         last_of_day = np.ones(len(row), dtype=bool)
