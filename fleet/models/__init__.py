@@ -1,7 +1,8 @@
 """Database models by topic; import them from here."""
 
-from fleet.models.catalog import ModelTerms, RecallNotice, TaskInterval, TrimmerModel
+from fleet.models.catalog import CatalogChange, ModelTerms, RecallNotice, TaskInterval, TrimmerModel
 from fleet.models.decisions import FlagChange, Postponement
+from fleet.models.imports import ImportRun
 from fleet.models.ledger import (
     ENTRY_KINDS,
     Assignment,
@@ -36,6 +37,7 @@ __all__ = [
     "SHOP_ROLES",
     "Arrangement",
     "Assignment",
+    "CatalogChange",
     "Contractor",
     "Crew",
     "CrewHours",
@@ -45,6 +47,7 @@ __all__ = [
     "FlagChange",
     "GuardCheck",
     "HoursEntry",
+    "ImportRun",
     "Invitation",
     "Membership",
     "ModelTerms",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from fleet.models.people import Contractor, Shop
+from fleet.models.people import Contractor, Shop, User
 from fleet.vocabulary import TASKS
 
 
@@ -113,3 +113,24 @@ class RecallNotice(models.Model):
 
     def __str__(self) -> str:
         return f"{self.model} {self.issued_on}"
+
+
+class CatalogChange(Scope):
+    """What somebody changed in the catalog, and when: figures before and after. Added to, never edited."""
+
+    WHAT = [
+        ("model", _("model added")),
+        ("terms", _("figures")),
+        ("interval", _("interval")),
+        ("recall", _("recall notice")),
+    ]
+    model = models.ForeignKey(TrimmerModel, on_delete=models.CASCADE, related_name="changes")
+    what = models.CharField(max_length=8, choices=WHAT)
+    task = models.CharField(max_length=12, blank=True, default="")
+    before = models.JSONField(default=dict)
+    after = models.JSONField(default=dict)
+    author = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField(auto_now_add=True)
+
+    def __str__(self) -> str:
+        return f"{self.model} {self.what} {self.recorded_at:%Y-%m-%d}"

@@ -8,6 +8,7 @@ from decimal import Decimal
 from django.contrib.auth.models import AbstractUser
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
+from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext_lazy as _
 
 from fleet.models.tenancy import TenantManager
@@ -27,6 +28,13 @@ class User(AbstractUser):
     display_name = models.CharField(_("name"), max_length=80, blank=True)
     language = models.CharField(_("language"), max_length=8, default="en-us")
     theme = models.CharField(_("look"), max_length=10, choices=THEMES, blank=True, default="")
+    # Goes up by one to end every session of this person, on whatever device.
+    session_round = models.PositiveIntegerField(default=0)
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """Part of every session: a session that carries another one is signed out."""
+        said = f"{self.session_round}:{self.password}"
+        return salted_hmac("fleet.session", said, secret=secret, algorithm="sha256").hexdigest()
 
     def __str__(self) -> str:
         return self.display_name or self.username
