@@ -7,6 +7,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import environ
+from celery.schedules import crontab
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
@@ -137,6 +138,23 @@ else:
             "OPTIONS": {"MAX_ENTRIES": 20_000},
         }
     }
+
+# Without workers a task runs where it is called. With them, one that was begun and not finished is handed out again
+# after the visibility timeout, so no task may run that long.
+CELERY_BROKER_URL = REDIS_URL or "memory://"
+CELERY_TASK_ALWAYS_EAGER = not REDIS_URL
+CELERY_TASK_EAGER_PROPAGATES = True
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_SOFT_TIME_LIMIT = 840
+CELERY_TASK_TIME_LIMIT = 900
+CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 1800}
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 30
+CELERY_TIMEZONE = "America/New_York"
+CELERY_BEAT_SCHEDULE = {"nightly scan": {"task": "fleet.scan_everyone", "schedule": crontab(hour=3, minute=10)}}
 
 AUTHENTICATION_BACKENDS = [
     "django.contrib.auth.backends.ModelBackend",
