@@ -13,7 +13,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 
-from fleet.models import SHOP_ROLES, Arrangement, Contractor, Crew, Membership, Role, Trimmer, User
+from fleet.models import SHOP_ROLES, Arrangement, Contractor, Crew, Membership, Role, Shop, Trimmer, User
 
 OWNER, CREW_BOSS, TECHNICIAN, MANAGER, ADMINISTRATOR = (
     Role.OWNER.value,
@@ -95,6 +95,23 @@ class Access:
     def contractors(self) -> Any:
         """Contractors in sight, by name."""
         return Contractor.objects.filter(pk__in=self.contractor_ids).order_by("name", "pk")
+
+    def managed_contractors(self) -> Any:
+        """Contractors whose people and settings this person looks after: an owner's own, an administrator's all.
+
+        A shop's manager sees a contractor's units under an arrangement, but has no say in its people.
+        """
+        if self.is_administrator:
+            return Contractor.objects.order_by("name", "pk")
+        own = [m.contractor_id for m in self.memberships if m.role == OWNER]
+        return Contractor.objects.filter(pk__in=own).order_by("name", "pk")
+
+    def managed_shops(self) -> Any:
+        """Shops whose people this person looks after."""
+        if self.is_administrator:
+            return Shop.objects.order_by("name", "pk")
+        own = [m.shop_id for m in self.memberships if m.role == MANAGER]
+        return Shop.objects.filter(pk__in=own).order_by("name", "pk")
 
     def contractor(self, pk: int, action: str = "see_fleet") -> Contractor:
         """The contractor, if this person may do ``action`` there; else 404."""
