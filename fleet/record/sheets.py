@@ -69,6 +69,9 @@ class Gathering:
     lines: list[Line] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
     short_rows: int = 0
+    # In a workbook cells cannot spill over: what stands beside the named columns is a column without a name.
+    workbook: bool = False
+    width: int = 0
 
     def fault(self, line: int, reason: str, *, column: str = "", value: str = "") -> None:
         if len(self.faults) < MAX_FAULTS:
@@ -78,9 +81,10 @@ class Gathering:
         """Take one row, blank ones included; false once the file has grown past what is read."""
         if not any(cells):
             return True
-        if not self.header:
-            while cells and not cells[-1]:
+        if self.workbook:
+            while not cells[-1]:
                 cells.pop()
+        if not self.header:
             if len(cells) > MAX_COLUMNS:
                 self.fault(number, _("The file has more than %d columns. Send only the columns needed.") % MAX_COLUMNS)
                 return False
@@ -90,6 +94,9 @@ class Gathering:
         if len(cells) < width:
             self.short_rows += 1
             cells = cells + [""] * (width - len(cells))
+        elif len(cells) > width and self.workbook:
+            cells = cells[:MAX_COLUMNS]
+            self.width = max(self.width, len(cells))
         elif len(cells) > width:
             extra = [cell for cell in cells[width:] if cell]
             if extra:
@@ -108,7 +115,7 @@ class Gathering:
             self.fault(
                 number,
                 _("This cell is longer than %d characters. Shorten it.") % MAX_CELL,
-                column=self.header[place],
+                column=self.header[place] if place < width else "",
                 value=cells[place],
             )
             return True
@@ -121,7 +128,11 @@ class Gathering:
     def sheet(self) -> Sheet:
         if not self.header and not self.faults:
             self.fault(1, _("The file is empty. Its first row must name the columns."))
-        return Sheet(self.name, self.header, tuple(self.lines), tuple(self.faults), self.decimal_comma)
+        header, lines = self.header, self.lines
+        if header and self.width > len(header):
+            header = header + ("",) * (self.width - len(header))
+            lines = [Line(at.number, at.cells + ("",) * (self.width - len(at.cells))) for at in lines]
+        return Sheet(self.name, header, tuple(lines), tuple(self.faults), self.decimal_comma)
 
 
 def read_sheet(name: str, data: bytes) -> Sheet:
@@ -133,6 +144,7 @@ def read_sheet(name: str, data: bytes) -> Sheet:
     elif data.startswith(_ZIP):
         from .workbook import read_workbook  # openpyxl is slow to load and most files are text
 
+        gathering.workbook = True
         read_workbook(gathering, data)
     elif data.startswith(_OLD_WORKBOOK):
         gathering.fault(1, _("This is a workbook in an old format. Save it as .xlsx or .csv."))
@@ -184,8 +196,7 @@ def _read_text(gathering: Gathering, data: bytes) -> None:
         delimiter = _guess_delimiter(lines[first:])
     gathering.decimal_comma = delimiter == SEMICOLON
     for number, cells, height in _records(gathering, lines, first, delimiter):
-        if height > 1 and len(cells) < len(gathering.header):
-            # Two stray quotation marks far apart turn the rows between them into one value; never take that silently.
+        if height > 1 and _swallows_rows(lines[number - 1 : number - 1 + height], cells, gathering.header, delimiter):
             _quote_fault(gathering, number, lines[number - 1])
         elif not gathering.take(number, [clean(cell) for cell in cells]):
             return
@@ -230,6 +241,14 @@ def _records(
             if len(gathering.faults) >= MAX_FAULTS:
                 return
             position = end
+
+
+def _swallows_rows(lines: list[str], cells: list[str], header: tuple[str, ...], delimiter: str) -> bool:
+    """Whether a value over several lines is rows between two stray quotation marks, which must not vanish silently."""
+    if len(cells) < len(header):
+        return True
+    whole_rows = [line.count(delimiter) >= len(header) - 1 for line in lines]
+    return len(header) > 2 and (all(whole_rows) or any(whole_rows[1:-1]))
 
 
 def _without_spaces_after_quotes(lines: list[str], delimiter: str) -> list[str] | None:
