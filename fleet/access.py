@@ -103,14 +103,14 @@ class Access:
         """
         if self.is_administrator:
             return Contractor.objects.order_by("name", "pk")
-        own = [m.contractor_id for m in self.memberships if m.role == OWNER]
+        own = [m.contractor_id for m in self.memberships if m.contractor_id and m.role == OWNER]
         return Contractor.objects.filter(pk__in=own).order_by("name", "pk")
 
     def managed_shops(self) -> Any:
         """Shops whose people this person looks after."""
         if self.is_administrator:
             return Shop.objects.order_by("name", "pk")
-        own = [m.shop_id for m in self.memberships if m.role == MANAGER]
+        own = [m.shop_id for m in self.memberships if m.shop_id and m.role == MANAGER]
         return Shop.objects.filter(pk__in=own).order_by("name", "pk")
 
     def contractor(self, pk: int, action: str = "see_fleet") -> Contractor:

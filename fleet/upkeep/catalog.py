@@ -43,7 +43,7 @@ class Holder:
         return f"{self.kind}-{pk}" if pk else self.kind
 
     @property
-    def scope(self) -> dict[str, int | None]:
+    def scope(self) -> dict[str, Any]:
         """The columns of this party's own rows."""
         return {"contractor_id": self.contractor_id, "shop_id": self.shop_id}
 
