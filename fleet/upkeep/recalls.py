@@ -1,69 +1,136 @@
-"""Recall notices that speak of a unit: by its model and, where the notice names them, its serial."""
+"""Which units a recall notice speaks of: by its model and, where the notice names them, its serials."""
 
 from __future__ import annotations
 
 import datetime as dt
-import datetime as dt
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from fleet.models import RecallNotice, Trimmer
 
-_PIECES = re.compile(r"\d+|\D+")
+LISTED, CANNOT_TELL, NOT_LISTED = "listed", "cannot_tell", "not_listed"
+
+# "FIRST - LAST" with spaces around the dash, so that a serial may hold a dash of its own; or a long dash, or "to".
+_RUN = re.compile(r"\s+(?:-|to)\s+|\s*[–—]\s*", re.IGNORECASE)
+_PARTS = re.compile(r"\d+|\D+")
+
+Key = tuple[tuple[str, int | str], ...]
 
 
-def _plain(serial: str) -> str:
-    return re.sub(r"[\s_/.]+", "", serial).casefold()
+class BadSerials(ValueError):
+    """A line that names neither a serial nor a run."""
+
+    def __init__(self, line: int, message: str) -> None:
+        super().__init__(message)
+        self.line, self.message = line, message
 
 
-def _key(serial: str) -> list[tuple[int, int, str]]:
-    """Sorts serials as people read them: runs of digits by value."""
-    return [(1, int(p), "") if p.isdigit() else (0, 0, p) for p in _PIECES.findall(_plain(serial))]
+def serial_key(serial: str) -> Key:
+    """Letters and numbers of a serial in order: compared without case, spaces and dashes, numbers by value."""
+    plain = re.sub(r"[\s\-_./]+", "", serial).casefold()
+    # \d also takes digits of other scripts, which int() reads as well.
+    return tuple(("n", int(part)) if part.isdecimal() else ("t", part) for part in _PARTS.findall(plain))
 
 
-def names_serial(serials: str, serial: str) -> bool:
-    """Whether a notice's list (a serial a line, or FIRST - LAST) names a serial. An empty list names every unit.
+@dataclass(frozen=True)
+class Run:
+    """Serials from first to last, both in it; a single serial is a run of one."""
 
-    A unit whose serial nobody entered is named: better asked about than passed over.
-    """
-    lines = [line.strip() for line in serials.splitlines() if line.strip()]
-    if not lines or not serial.strip():
-        return True
-    mine, shape = _key(serial), [p.isdigit() for p in _PIECES.findall(_plain(serial))]
-    for line in lines:
-        first, dash, last = (part.strip() for part in re.split(r"(\s+-\s+|\s*–\s*)", line, maxsplit=1)) if re.search(
-            r"\s-\s|–", line
-        ) else (line, "", "")
-        if not dash:
-            if _plain(line) == _plain(serial):
-                return True
+    first: Key
+    last: Key
+
+    def holds(self, key: Key) -> bool:
+        """Whether the serial has the run's letters in the same places, and its numbers lie between the ends."""
+        return _letters(key) == _letters(self.first) and _numbers(self.first) <= _numbers(key) <= _numbers(self.last)
+
+
+def _letters(key: Key) -> list[str | None]:
+    return [part if isinstance(part, str) else None for _kind, part in key]
+
+
+def _numbers(key: Key) -> tuple[int, ...]:
+    return tuple(part for _kind, part in key if isinstance(part, int))
+
+
+def parse_serials(text: str) -> list[Run]:
+    """One serial or FIRST - LAST per line; no line at all means every unit of the model."""
+    runs = []
+    for number, line in enumerate(text.splitlines(), start=1):
+        if not line.strip():
             continue
-        low, high = _key(first), _key(last)
-        if shape == [p.isdigit() for p in _PIECES.findall(_plain(first))] and low <= mine <= high:
-            return True
-    return False
+        keys = [serial_key(end) for end in _RUN.split(line.strip())]
+        if len(keys) > 2 or not all(keys):
+            raise BadSerials(number, _("Line %d: write one serial, or FIRST - LAST.") % number)
+        first, last = keys[0], keys[-1]
+        if len(keys) == 2:
+            if _letters(first) != _letters(last) or not _numbers(first):
+                raise BadSerials(number, _("Line %d: both ends of a run need the same letters and a number.") % number)
+            if _numbers(first) > _numbers(last):
+                raise BadSerials(number, _("Line %d: the run ends before it begins.") % number)
+        runs.append(Run(first, last))
+    return runs
 
 
-def notices_for(units: Iterable[tuple[int, int]], as_of: dt.date) -> dict[int, list[RecallNotice]]:
-    """Running notices by unit, for pairs of unit and model, in two queries at most."""
-    pairs = list(units)
-    running = Q(ended_on__isnull=True) | Q(ended_on__gt=as_of)
-    notices: dict[int, list[RecallNotice]] = {}
-    for notice in RecallNotice.objects.filter(
-        running, model__in={model for _unit, model in pairs}, issued_on__lte=as_of
-    ).order_by("-issued_on", "pk"):
-        notices.setdefault(notice.model_id, []).append(notice)
-    asked = [unit for unit, model in pairs if model in notices]
-    if not asked:
-        return {}
-    found: dict[int, list[RecallNotice]] = {}
-    for unit, model, serial in Trimmer.objects.filter(pk__in=asked).values_list("pk", "model_id", "serial"):
-        mine = [n for n in notices[model] if names_serial(n.serials, serial)]
-        if mine:
-            found[unit] = mine
-    return found
+def standing_runs(notice: RecallNotice) -> list[Run]:
+    """The runs of a notice already put up; a line that cannot be read names the one serial it spells."""
+    try:
+        return parse_serials(notice.serials)
+    except BadSerials:
+        keys = [serial_key(line) for line in notice.serials.splitlines() if line.strip()]
+        return [Run(key, key) for key in keys]
+
+
+def verdict(runs: Sequence[Run], serial: str) -> str:
+    """Whether a unit with this serial is meant; without a serial on record it cannot be told."""
+    if not runs:
+        return LISTED
+    key = serial_key(serial)
+    if not key:
+        return CANNOT_TELL
+    return LISTED if any(run.holds(key) for run in runs) else NOT_LISTED
+
+
+@dataclass(frozen=True)
+class NoticeUnits:
+    """A notice with the units in use that it names, and those whose serial must be looked at."""
+
+    notice: RecallNotice
+    listed: tuple[Trimmer, ...]
+    cannot_tell: tuple[Trimmer, ...]
+
+
+def units_under_notices(
+    contractor_ids: Iterable[int], *, model_id: int | None = None, ended: bool = False
+) -> list[NoticeUnits]:
+    """Every notice, newest first, with the units of these contractors it concerns; two queries."""
+    notices = RecallNotice.objects.select_related("model").order_by("-issued_on", "-pk")
+    if model_id is not None:
+        notices = notices.filter(model=model_id)
+    if not ended:
+        notices = notices.filter(ended_on__isnull=True)
+    found = list(notices)
+    units: dict[int, list[Trimmer]] = {}
+    rows = Trimmer.objects.filter(
+        contractor__in=list(contractor_ids), retired_on__isnull=True, model__in={n.model_id for n in found}
+    )
+    for unit in rows.select_related("contractor", "model").order_by("contractor__name", "tag_key", "pk"):
+        units.setdefault(unit.model_id, []).append(unit)
+    answers = []
+    for notice in found:
+        runs = standing_runs(notice)
+        said = [(verdict(runs, unit.serial), unit) for unit in units.get(notice.model_id, ())]
+        answers.append(
+            NoticeUnits(
+                notice,
+                tuple(unit for word, unit in said if word == LISTED),
+                tuple(unit for word, unit in said if word == CANNOT_TELL),
+            )
+        )
+    return answers
 
 
 def notices_for(units: Iterable[tuple[int, int]], as_of: dt.date) -> dict[int, list[RecallNotice]]:
