@@ -1,0 +1,43 @@
+"""Taking back what was just saved: each entry is withdrawn, so that what happened can still be seen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from django.utils.translation import gettext as _
+
+from fleet.models import Postponement, User
+from fleet.record.corrections import withdraw
+from fleet.record.postponing import resume
+from fleet.record.writing import By
+
+# An act that is no entry of the ledger, but can be taken back all the same.
+PUT_OFF = "postponement"
+
+
+def take_back(*, entries: Sequence[tuple[str, int]], by: By) -> int:
+    """Withdraw entries, the last one first; returns how many. Raises ``Refused`` where one is needed by another."""
+    for kind, entry_id in reversed(entries):
+        if kind == PUT_OFF:
+            said = Postponement.objects.select_related("trimmer").filter(pk=entry_id, ended_at__isnull=True).first()
+            if said is not None:
+                resume(unit=said.trimmer, task=said.task)
+        else:
+            withdraw(kind=kind, entry_id=entry_id, why=_("Taken back just after saving"), by=By(by.author, by.source))
+    return len(entries)
+
+
+def author_of(kind: str, entry_id: int) -> tuple[int | None, int] | None:
+    """(author, contractor) of an entry in sight, or None."""
+    from fleet.models import ENTRY_KINDS
+
+    model = Postponement if kind == PUT_OFF else ENTRY_KINDS.get(kind)
+    if model is None:
+        return None
+    return model._default_manager.filter(pk=entry_id).values_list("author_id", "contractor_id").first()
+
+
+def is_own(kind: str, entry_id: int, user: User) -> bool:
+    """Whether this person made the entry."""
+    found = author_of(kind, entry_id)
+    return found is not None and found[0] == user.pk

@@ -1,0 +1,117 @@
+"""The Ready list as people read it: one line a unit, its jobs, what was put off, and how many need nothing."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from fleet.models import Contractor, Postponement, RecallNotice
+from fleet.upkeep.lists import stored_rows
+from fleet.upkeep.put_off import standing_postponements, stands_aside
+from fleet.upkeep.ready import Job, UnitHours, by_unit, jobs_on
+from fleet.upkeep.recalls import notices_for
+from fleet.upkeep.refresh import latest_usages
+from fleet.upkeep.season import Season
+from fleet.vocabulary import DUE_BY, DUE_NOW, HOLD, LATER, PAST_DUE
+
+
+@dataclass(frozen=True)
+class UnitLine:
+    """A unit with what is due on it, worst first, and the recall notices that name it."""
+
+    unit: UnitHours
+    jobs: list[Job]
+    notices: list[RecallNotice] = field(default_factory=list)
+
+    @property
+    def state(self) -> str:
+        return self.jobs[0].state
+
+
+@dataclass(frozen=True)
+class PutOff:
+    """A job somebody put off, and what they said."""
+
+    job: Job
+    said: Postponement
+
+
+@dataclass(frozen=True)
+class ReadyList:
+    """Lines of units with something due by the day asked for; the rest as counts."""
+
+    lines: list[UnitLine]
+    put_off: list[PutOff]
+    units: int
+    recalled: list[tuple[UnitHours, list[RecallNotice]]]
+
+    def _count(self, *states: str) -> int:
+        found = Counter(line.state for line in self.lines)
+        return sum(found[state] for state in states)
+
+    @property
+    def on_hold(self) -> int:
+        return self._count(HOLD)
+
+    @property
+    def due_or_past(self) -> int:
+        return self._count(PAST_DUE, DUE_NOW)
+
+    @property
+    def due_by(self) -> int:
+        return self._count(DUE_BY)
+
+    @property
+    def need_nothing(self) -> int:
+        return self.units - len(self.lines) - self.only_put_off
+
+    @property
+    def only_put_off(self) -> int:
+        """Units with nothing due but jobs somebody put off."""
+        return len({p.job.unit.unit for p in self.put_off} - {line.unit.unit for line in self.lines})
+
+
+def seasons_of(contractors: Sequence[Contractor]) -> dict[int, Season]:
+    """Each contractor's season as it was last learned, in one query."""
+    return {pk: usage.season for pk, usage in latest_usages([c.pk for c in contractors]).items()}
+
+
+def ready_list(
+    contractors: Sequence[Contractor],
+    seasons: Mapping[int, Season],
+    *,
+    as_of: dt.date,
+    before: dt.date,
+    crew_id: int | None = None,
+    place: str | None = None,
+) -> ReadyList:
+    """What must be done for these contractors' units (or one crew's) to last until ``before``.
+
+    Works from stored answers in at most four queries, whatever the number of units. With a ``place``, only jobs done
+    there; who must rest is shown all the same, since nobody may start a unit on hold.
+    """
+    rows = stored_rows([c.pk for c in contractors], crew_id)
+    units = {unit.unit: unit for unit, _flag in rows}
+    jobs = [
+        job
+        for job in jobs_on(rows, seasons, as_of, before)
+        if job.state != LATER and (place is None or job.place == place or job.state == HOLD)
+    ]
+    said = standing_postponements({job.unit.unit for job in jobs}, as_of) if jobs else {}
+    notices = notices_for(((u.unit, u.model) for u in units.values()), as_of) if units else {}
+    aside, due = [], []
+    for job in jobs:
+        postponement = said.get((job.unit.unit, job.task))
+        if postponement is not None and stands_aside(job, postponement):
+            aside.append(PutOff(job, postponement))
+        else:
+            due.append(job)
+    lines = [UnitLine(line.unit, line.jobs, notices.get(line.unit.unit, [])) for line in by_unit(due)]
+    listed = {line.unit.unit for line in lines}
+    recalled = sorted(
+        ((units[pk], found) for pk, found in notices.items() if pk not in listed), key=lambda pair: pair[0].tag
+    )
+    aside.sort(key=lambda p: (p.said.until, p.job.unit.tag, p.job.task))
+    return ReadyList(lines, aside, len(units), recalled)
