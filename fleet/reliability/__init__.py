@@ -4,6 +4,7 @@ from fleet.reliability.curves import kaplan_meier, mean_cumulative_function, nel
 from fleet.reliability.lifetimes import Lifetimes
 from fleet.reliability.looks import turnbull
 from fleet.reliability.newton import WeibullPrior
+from fleet.reliability.pooling import PooledFit, pool_models
 from fleet.reliability.renewal import age_replacement, failure_finding_interval, renewal_function
 from fleet.reliability.repairs import fit_power_law
 from fleet.reliability.replacement import keep_or_replace, replacement_ages
@@ -14,6 +15,7 @@ from fleet.reliability.weibull import WeibullFit, fit_weibull
 
 __all__ = [
     "Lifetimes",
+    "PooledFit",
     "WeibullFit",
     "WeibullPrior",
     "age_replacement",
@@ -25,6 +27,7 @@ __all__ = [
     "keep_or_replace",
     "mean_cumulative_function",
     "nelson_aalen",
+    "pool_models",
     "project_hours",
     "renewal_function",
     "replacement_ages",

@@ -26,22 +26,35 @@ class _Points:
         self.signed = bool((self.weight != 1.0).any())
         p = x.shape[1]
         self.upper = np.triu_indices(p)
-        self.indptr = np.concatenate([[0], np.cumsum(np.bincount(bins, minlength=count))]).astype(np.int32)
-        self.indices = np.arange(order.size, dtype=np.int32)
+        pointer = np.concatenate([[0], np.cumsum(np.bincount(bins, minlength=count))]).astype(np.int32)
+        indices = np.arange(order.size, dtype=np.int32)
         u = self.u[:, None]
         cross = self.x[:, self.upper[0]] * self.x[:, self.upper[1]]
         self.basis = np.concatenate([np.ones_like(u), u, u * u, self.x, self.x * u, cross], axis=1)
-        self.shape = (count, order.size)
+        self.sums = csr_array((self.weight.copy(), indices, pointer), shape=(count, order.size))
+        self.ones = np.ones(order.size)
 
     def moments(self, a: FloatArray, k: FloatArray, b: FloatArray) -> FloatArray:
         """Sums of H times the basis per bin, shape (bins, 3 + 2 p + p (p + 1) / 2)."""
+        return self._filled(a, k, b) @ self.basis
+
+    def total(self, a: FloatArray, k: FloatArray, b: FloatArray) -> FloatArray:
+        """Sums of H per bin, shape (bins,)."""
+        return self._filled(a, k, b) @ self.ones
+
+    def _filled(self, a: FloatArray, k: FloatArray, b: FloatArray) -> csr_array:
+        # The pattern never changes; building the matrix anew would cost more than the product on small data.
+        self.sums.data = self._hazard(a, k, b)
+        return self.sums
+
+    def _hazard(self, a: FloatArray, k: FloatArray, b: FloatArray) -> FloatArray:
         power = a[self.group] + k[self.group] * self.u
         if b.shape[1]:
             power += np.einsum("np,np->n", self.x, b[self.group])
         hazard = np.exp(np.minimum(power, 600.0))
         if self.signed:
             hazard *= self.weight
-        return csr_array((hazard, self.indices, self.indptr), shape=self.shape) @ self.basis
+        return hazard
 
 
 class WeibullLikelihood:
@@ -138,6 +151,17 @@ class WeibullLikelihood:
             self._add_events(value, gradient, hessian, a, k, b)
         return value, gradient, hessian
 
+    def value(self, s: FloatArray, log_scale: FloatArray, b: FloatArray) -> FloatArray:
+        """Log-likelihood alone (G,), in (log shape, log scale, b)."""
+        k = np.exp(s)
+        a = k * (self.center - log_scale)
+        value = self.exact * (s + a) + k * self.exact_u - self.exact_u - self.exact * self.center
+        value = value + np.einsum("gp,gp->g", self.exact_x, b) - self.survival.total(a, k, b)
+        if self.event_points is not None:
+            mass = np.maximum(self.event_points.total(a, k, b), 1e-300)
+            value += self.event_sum @ np.log(-np.expm1(-mass))
+        return value
+
     def _derivatives(
         self, points: _Points, a: FloatArray, k: FloatArray, b: FloatArray, bin_shape: FloatArray
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -172,3 +196,21 @@ class WeibullLikelihood:
         outer = slope[:, :, None] * slope[:, None, :]
         curve = ratio[:, None, None] * bend - (ratio * (1.0 + ratio))[:, None, None] * outer
         hessian += (self.event_sum @ curve.reshape(curve.shape[0], -1)).reshape(hessian.shape)
+
+    def evaluate_scale(self, s: FloatArray, log_scale: FloatArray, b: FloatArray) -> tuple[FloatArray, ...]:
+        """As :meth:`evaluate`, in (log shape, log scale, b)."""
+        k = np.exp(s)
+        a = k * (self.center - log_scale)
+        value, gradient, hessian = self.evaluate(s, a, b)
+        turn = np.zeros_like(hessian)
+        turn[:, 0, 0] = 1.0
+        turn[:, 1, 0], turn[:, 1, 1] = a, -k
+        for j in range(2, turn.shape[1]):
+            turn[:, j, j] = 1.0
+        slope = gradient[:, 1].copy()
+        gradient = np.einsum("gji,gj->gi", turn, gradient)
+        hessian = turn.transpose(0, 2, 1) @ hessian @ turn
+        hessian[:, 0, 0] += slope * a
+        hessian[:, 0, 1] -= slope * k
+        hessian[:, 1, 0] -= slope * k
+        return value, gradient, hessian
