@@ -136,7 +136,7 @@ def _change(standing: StandingTerms, party: Party, model: TrimmerModel, row: Mod
             continue
         interval = intervals.get(task) or standing.own_interval(party, model, task)
         if interval is None:
-            interval = TaskInterval(task=task)
+            interval = TaskInterval(model=model, task=task)
         interval.source = said
         setattr(interval, measure, figure)
         setattr(interval, f"{measure}_given", True)
