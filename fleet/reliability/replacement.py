@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 from scipy.stats import nbinom, poisson
 
 from fleet.reliability.lifetimes import FloatArray
-from fleet.reliability.seasons import SeasonCosts, new_unit_value, unit_value
+from fleet.reliability.seasons import LEAST_SPREAD, SeasonCosts, new_unit_value, unit_value
 
 #: Smallest discount rate a year: nearer to 0 the value of all future seasons loses its digits.
 LEAST_RATE = 1e-6
@@ -213,7 +213,7 @@ def _most_repairs(mean: FloatArray, own: FloatArray, passed: FloatArray, spread:
     tail = 1e-12 if mean.shape[0] == 1 else 1e-6
     new = float(mean.sum(axis=1).max())
     left = float(own[:, age:].sum(axis=1).max()) if age < own.shape[1] else 0.0
-    if spread <= 0:
+    if spread <= LEAST_SPREAD:
         return repairs + int(poisson.isf(tail, max(new, left) + 1e-9)) + 1
     a = 1.0 / spread
     first = nbinom.isf(tail, a, a / (a + new))

@@ -9,6 +9,9 @@ from scipy.special import gammaln
 
 from fleet.reliability.lifetimes import FloatArray
 
+#: Below this variance of the unit factor the negative binomial is Poisson to the last digit that matters.
+LEAST_SPREAD = 1e-10
+
 
 @dataclass(frozen=True)
 class SeasonCosts:
@@ -50,14 +53,16 @@ def season_chances(mean: FloatArray, passed: FloatArray, spread: float, top: int
     expected : ndarray, shape (D, top + 1)
     """
     k = np.arange(top + 1)
-    if spread > 0:
+    if spread > LEAST_SPREAD:
         a = 1.0 / spread
         size = a + k
         expected = (a + k) / (a + passed[:, None]) * mean[:, None]
-        log_stay = np.log((a + passed) / (a + passed + mean))[:, None, None]
+        log_stay = -np.log1p(mean / (a + passed))[:, None, None]
         with np.errstate(divide="ignore"):
             log_more = np.log(mean / (a + passed + mean))[:, None, None]
-        factor = gammaln(size[:, None] + k) - gammaln(size[:, None]) - gammaln(k + 1.0)
+        # Gamma(size + j) / Gamma(size) as a product keeps its digits where a is large.
+        rising = np.concatenate([[0.0], np.cumsum(np.log(a + np.arange(2 * top)))])
+        factor = rising[k[:, None] + k] - rising[k][:, None] - gammaln(k + 1.0)
         grown = np.where(k == 0, 0.0, k * np.where(np.isfinite(log_more), log_more, -1e6))
         log_p = factor + size[:, None] * log_stay + grown
     else:
