@@ -154,7 +154,10 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 30
 CELERY_TIMEZONE = "America/New_York"
-CELERY_BEAT_SCHEDULE = {"nightly scan": {"task": "fleet.scan_everyone", "schedule": crontab(hour=3, minute=10)}}
+CELERY_BEAT_SCHEDULE = {
+    "nightly scan": {"task": "fleet.scan_everyone", "schedule": crontab(hour=3, minute=10)},
+    "sign of life": {"task": "fleet.answer", "schedule": 60.0, "args": ("beat",), "options": {"expires": 300}},
+}
 
 AUTHENTICATION_BACKENDS = [
     "django.contrib.auth.backends.ModelBackend",

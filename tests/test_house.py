@@ -140,6 +140,7 @@ def _settings_read() -> set[str]:
 def test_every_setting_is_in_the_example_file() -> None:
     read = _settings_read()
     assert {"SECRET_KEY", "DATABASE_URL", "REDIS_URL"} <= read, "the search for settings finds nothing"
+    read |= set(re.findall(r"\$\{(\w+)", (ROOT / "docker-compose.yml").read_text()))
     told = set(re.findall(r"^#?\s?([A-Z][A-Z0-9_]+)=", (ROOT / ".env.example").read_text(), re.M))
     assert not read - told, f"not in .env.example: {sorted(read - told)}"
     assert not told - read, f"in .env.example, but nothing reads them: {sorted(told - read)}"
