@@ -165,6 +165,13 @@ def model_sheets(
     return sheets
 
 
+def practice_figures(task: str) -> TaskFigures:
+    """What stands where nobody gives a figure: common practice."""
+    t = TASKS[task]
+    hours, months = _limit([], "hours", t.practice_hours, ""), _limit([], "months", t.practice_months, "")
+    return TaskFigures(task, t.label, t.place, hours, months)
+
+
 def _limit(told: list[tuple[str, TaskInterval | None]], measure: str, practice: int | None, mine: str) -> Figure:
     for kind, row in told:
         if row is not None and getattr(row, f"{measure}_given"):

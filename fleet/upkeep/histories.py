@@ -68,6 +68,26 @@ class Histories:
     def n_units(self) -> int:
         return len(self.units["id"])
 
+    def only(self, mask: NDArray[np.bool_]) -> Histories:
+        """The histories of some of the units, numbered anew; crew totals come along whole."""
+        number = np.full(self.n_units, -1, dtype=np.int64)
+        number[mask] = np.arange(int(mask.sum()))
+
+        def part(rows: Columns) -> Columns:
+            kept = _keep(rows, number[rows["unit"]] >= 0)
+            return {**kept, "unit": number[kept["unit"]]}
+
+        return Histories(
+            units={name: values[mask] for name, values in self.units.items()},
+            hours=part(self.hours),
+            crew_hours=self.crew_hours,
+            moves=part(self.moves),
+            guards=part(self.guards),
+            services=part(self.services),
+            failures=part(self.failures),
+            core=self.core[mask],
+        )
+
 
 # table, kind, columns (name, SQL, dtype, codes)
 _Column = tuple[str, str, Any, Mapping[str, int] | None]

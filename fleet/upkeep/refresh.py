@@ -34,16 +34,25 @@ class Answers:
     flags: Flags
 
 
-def latest_usages(contractor_ids: Iterable[int], as_of: dt.date | None = None) -> dict[int, Usage]:
-    """Each contractor's usage as its latest snapshot (of then or before) learned it, or the prior."""
+def latest_snapshots(contractor_ids: Iterable[int], as_of: dt.date | None = None) -> dict[int, Snapshot]:
+    """The latest snapshot of each contractor that has one, of then or before."""
     snapshots = Snapshot.objects.filter(contractor=OuterRef("pk"))
     if as_of is not None:
         snapshots = snapshots.filter(as_of__lte=as_of)
-    latest = snapshots.order_by("-as_of", "-version")
-    rows = Contractor.objects.filter(pk__in=list(contractor_ids)).annotate(
-        usage_data=Subquery(latest.values("data")[:1]), usage_version=Subquery(latest.values("version")[:1])
-    )
-    return {c.pk: usage_of(c, c.usage_data, c.usage_version or 0) for c in rows}
+    latest = snapshots.order_by("-as_of", "-version").values("pk")[:1]
+    ids = Contractor.objects.filter(pk__in=list(contractor_ids)).values_list(Subquery(latest), flat=True)
+    return {s.contractor_id: s for s in Snapshot.objects.filter(pk__in=[pk for pk in ids if pk is not None])}
+
+
+def latest_usages(contractor_ids: Iterable[int], as_of: dt.date | None = None) -> dict[int, Usage]:
+    """Each contractor's usage as its latest snapshot (of then or before) learned it, or the prior."""
+    ids = list(contractor_ids)
+    snapshots = latest_snapshots(ids, as_of)
+    rows = Contractor.objects.filter(pk__in=ids)
+    return {
+        c.pk: usage_of(c, s.data, s.version) if (s := snapshots.get(c.pk)) is not None else usage_of(c, None)
+        for c in rows
+    }
 
 
 def usage_of(contractor: Contractor, data: dict | None, version: int = 0) -> Usage:
@@ -116,26 +125,29 @@ def refresh_units(unit_ids: Sequence[int], moved_by: str, usages: dict[int, Usag
 def refresh_in_shards(
     unit_ids: Sequence[int], moved_by: str, usages: dict[int, Usage] | None = None, shard: int = SHARD
 ) -> Written:
-    """As ``refresh_units`` for any number of units: each shard in a transaction of its own.
-
-    The reading and reckoning of a shard happen outside the write lock; a unit that got an entry meanwhile (its ledger
-    version moved) is done again inside it.
-    """
+    """As ``refresh_units`` for any number of units: each shard in a transaction of its own."""
     total = Written()
     for start in range(0, len(unit_ids), shard):
         ids = unit_ids[start : start + shard]
-        h = load_histories(ids)
-        found = answer(h, read_setting(h, usages=usages))
-        with transaction.atomic():
-            now = dict(_versions(ids))
-            seen = zip(h.units["id"].tolist(), h.units["version"].tolist(), h.core.tolist(), strict=True)
-            moved = {unit for unit, version, core in seen if core and now.get(unit) != version}
-            if moved:
-                total += refresh_units(ids, moved_by, usages)
-            else:
-                store_states(found.lines, h)
-                total += store_flags(found.flags, h, moved_by)
+        total += store_unless_moved(ids, load_histories(ids), moved_by, usages)
     return total
+
+
+def store_unless_moved(
+    unit_ids: Sequence[int], h: Histories, moved_by: str, usages: dict[int, Usage] | None = None
+) -> Written:
+    """Answer from ``h`` outside the write lock, then store; a shard that got an entry meanwhile is done again inside.
+
+    Whether it did is told by the units' ledger versions.
+    """
+    found = answer(h, read_setting(h, usages=usages))
+    with transaction.atomic():
+        now = dict(_versions(unit_ids))
+        seen = zip(h.units["id"].tolist(), h.units["version"].tolist(), h.core.tolist(), strict=True)
+        if any(core and now.get(unit) != version for unit, version, core in seen):
+            return refresh_units(unit_ids, moved_by, usages)
+        store_states(found.lines, h)
+        return store_flags(found.flags, h, moved_by)
 
 
 def _versions(ids: Sequence[int]) -> list[tuple[int, int]]:

@@ -4,21 +4,33 @@ from __future__ import annotations
 
 import datetime as dt
 import time
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
+import numpy as np
 from django.db import transaction
+from django.db.models import Count
+from numpy.typing import NDArray
 
-from fleet.models import Contractor, Snapshot
+from fleet.models import Contractor, Snapshot, Trimmer
 from fleet.upkeep.histories import Histories, load_histories
-from fleet.upkeep.refresh import SHARD, read_setting, refresh_in_shards, unit_ids_of
+from fleet.upkeep.refresh import (
+    SHARD,
+    latest_snapshots,
+    read_setting,
+    refresh_in_shards,
+    store_unless_moved,
+    unit_ids_of,
+    usage_of,
+)
 from fleet.upkeep.season import Season
 from fleet.upkeep.stored import Written
 from fleet.upkeep.usage import Usage
 from fleet.upkeep.usage_learning import learn_usage
 
-# Learning looks at this many units of a contractor at most; spreads do not change with more.
-LEARN_FROM_UNITS = 2_000
+# A contractor with more units than this is learned from so many of them (spreads do not change with more) and refreshed
+# in shards of its own.
+LARGE = 4 * SHARD
 
 
 @dataclass(frozen=True)
@@ -40,59 +52,82 @@ def scan(
     refit: bool = True,
     progress: Callable[[int, int], None] | None = None,
 ) -> ScanReport:
-    """Learn and refresh.
+    """Learn and refresh, a few contractors at a time, each ledger read once.
 
     A scan as of an earlier day keeps what could be learned then as a snapshot of that day and leaves today's flags to
-    the latest snapshot, so that looking back never puts old answers on today's list. Snapshots that say the same as
-    the one before are not kept.
+    the latest snapshot, so that looking back never puts old answers on today's list. A snapshot that says the same as
+    the one before is not kept.
     """
     started = time.perf_counter()
-    kept = 0
-    for done, contractor in enumerate(contractors):
+    kept, n_units, written = 0, 0, Written()
+    looking_back = as_of < today
+    done = 0
+    for group in _groups(contractors):
+        ids = unit_ids_of(c.pk for c in group)
+        n_units += len(ids)
+        large = len(ids) > LARGE
+        h = load_histories(ids[:LARGE], as_of if looking_back else None)
         if refit:
-            kept += _learn(contractor, as_of)
+            kept += _learn(group, h, as_of)
+        if not looking_back:
+            written += refresh_in_shards(ids, "scan") if large else store_unless_moved(ids, h, "scan")
+        done += len(group)
         if progress:
-            progress(done, 2 * len(contractors))
-    ids = unit_ids_of(c.pk for c in contractors)
-    written = Written()
-    if as_of >= today:
-        for start in range(0, len(ids), SHARD):
-            written += refresh_in_shards(ids[start : start + SHARD], "scan")
-            if progress:
-                share = (start + SHARD) / max(len(ids), 1)
-                progress(len(contractors) + int(min(share, 1) * len(contractors)), 2 * len(contractors))
-    return ScanReport(len(contractors), len(ids), written, kept, time.perf_counter() - started)
+            progress(done, len(contractors))
+    return ScanReport(len(contractors), n_units, written, kept, time.perf_counter() - started)
 
 
-def _learn(contractor: Contractor, as_of: dt.date) -> int:
-    ids = unit_ids_of([contractor.pk])[:LEARN_FROM_UNITS]
-    usage = learned_usage(contractor, load_histories(ids, as_of))
-    data = usage.as_data()
-    before = Snapshot.objects.filter(contractor=contractor)
-    same_time = before.filter(as_of__lte=as_of).order_by("-as_of", "-version").first()
-    if same_time is not None and same_time.data == data:
-        return 0
-    with transaction.atomic():
-        Contractor.objects.select_for_update().get(pk=contractor.pk)
-        last = before.order_by("-version").values_list("version", flat=True).first() or 0
-        Snapshot.objects.create(contractor=contractor, as_of=as_of, version=last + 1, data=data)
-    return 1
+def _groups(contractors: Sequence[Contractor]) -> Iterator[list[Contractor]]:
+    """Contractors together while their units stay within a shard."""
+    counts = dict(
+        Trimmer.objects.filter(contractor__in=[c.pk for c in contractors])
+        .values_list("contractor_id")
+        .annotate(n=Count("pk"))
+    )
+    group: list[Contractor] = []
+    size = 0
+    for contractor in contractors:
+        n = counts.get(contractor.pk, 0)
+        if group and size + n > SHARD:
+            yield group
+            group, size = [], 0
+        group.append(contractor)
+        size += n
+    if group:
+        yield group
 
 
-def learned_usage(contractor: Contractor, h: Histories) -> Usage:
-    """The contractor's usage as this ledger teaches it."""
+def _learn(group: Sequence[Contractor], h: Histories, as_of: dt.date) -> int:
+    """Keep a snapshot of each contractor whose usage came out differently; returns how many."""
+    before = latest_snapshots([c.pk for c in group], as_of)
+    setting = read_setting(h, usages={c.pk: usage_of(c, None) for c in group})
+    kept = 0
+    for contractor in group:
+        data = _learned(contractor, h, setting.burn).as_data()
+        last = before.get(contractor.pk)
+        if last is not None and last.data == data:
+            continue
+        with transaction.atomic():
+            Contractor.objects.select_for_update().get(pk=contractor.pk)
+            versions = Snapshot.objects.filter(contractor=contractor).order_by("-version")
+            newest = versions.values_list("version", flat=True).first() or 0
+            Snapshot.objects.create(contractor=contractor, as_of=as_of, version=newest + 1, data=data)
+        kept += 1
+    return kept
+
+
+def _learned(contractor: Contractor, h: Histories, burn: NDArray[np.float64]) -> Usage:
+    """The contractor's usage as its part of this ledger teaches it."""
     season = Season(contractor.season_opens, contractor.season_closes, contractor.working_days)
-    if not h.n_units:
+    mine = h.units["contractor"] == contractor.pk
+    if not mine.any():
         return Usage(season=season)
-    setting = read_setting(h, usages={contractor.pk: Usage(season=season)})
-    usage = learn_usage(h, season, setting.burn, 0)
-    rounded = {crew: round(rate, 5) for crew, rate in usage.crew_rates.items()}
-    return Usage(
-        season=usage.season,
+    usage = learn_usage(h.only(mine), season, burn[mine], 0)
+    return replace(
+        usage,
         day_rate=round(usage.day_rate, 5),
-        crew_rates=rounded,
+        crew_rates={crew: round(rate, 5) for crew, rate in usage.crew_rates.items()},
         week_cv=round(usage.week_cv, 4),
         unit_cv=round(usage.unit_cv, 4),
         season_cv=round(usage.season_cv, 4),
-        scale=usage.scale,
     )

@@ -127,26 +127,8 @@ def _checked_at(simulated, as_of: dt.date) -> Iterator[Checked]:  # type: ignore
 
 
 def _learn(h, owner, season, burn, learn_usage, usage_class):  # type: ignore[no-untyped-def]
-    from fleet.upkeep.histories import Histories
-
-    mine = np.flatnonzero(h.units["contractor"] == owner)
-    if not len(mine):
-        return usage_class(season=season)
-    number = np.full(h.n_units, -1, dtype=np.int64)
-    number[mine] = np.arange(len(mine))
-
-    def part(rows):  # type: ignore[no-untyped-def]
-        keep = number[rows["unit"]] >= 0
-        kept = {k: v[keep] for k, v in rows.items()}
-        kept["unit"] = number[kept["unit"]]
-        return kept
-
-    own = Histories(
-        units={k: v[mine] for k, v in h.units.items()},
-        hours=part(h.hours), crew_hours=h.crew_hours, moves=part(h.moves), guards=part(h.guards),
-        services=part(h.services), failures=part(h.failures), core=np.ones(len(mine), dtype=bool),
-    )  # fmt: skip
-    return learn_usage(own, season, burn[mine], 0)
+    mine = h.units["contractor"] == owner
+    return learn_usage(h.only(mine), season, burn[mine], 0) if mine.any() else usage_class(season=season)
 
 
 def _metered(h) -> np.ndarray:  # type: ignore[no-untyped-def]
