@@ -77,12 +77,12 @@ def set_interval(
         row = (
             TaskInterval.objects.select_for_update().filter(model=model, task=task, **holder.scope).first()
         ) or TaskInterval(model=model, task=task, **holder.scope)
-        before = _interval_words(row)
+        before = interval_words(row)
         for measure, limit in said.items():
             setattr(row, measure, limit.figure if limit.given else None)
             setattr(row, f"{measure}_given", limit.given)
         row.source = source
-        after = _interval_words(row)
+        after = interval_words(row)
         if before == after:
             return False
         row.save()
@@ -92,7 +92,8 @@ def set_interval(
     return True
 
 
-def _interval_words(row: TaskInterval) -> dict[str, str | None]:
+def interval_words(row: TaskInterval) -> dict[str, str | None]:
+    """One interval as its history keeps it."""
     words = {m: Limit(getattr(row, f"{m}_given"), _decimal(getattr(row, m))).word for m in MEASURES}
     given = any(word is not None for word in words.values())
     return {**words, "source": row.source if given else None}
@@ -148,12 +149,12 @@ def set_terms(
         row = ModelTerms.objects.select_for_update().filter(model=model, **holder.scope).first() or ModelTerms(
             model=model, **holder.scope
         )
-        before = _term_words(row)
+        before = term_words(row)
         for name, value in values.items():
             setattr(row, name, "" if value is None and name == "vibration_source" else value)
         kept = {**row.warranty_by_group, **groups}
         row.warranty_by_group = {group: months for group, months in kept.items() if months is not None}
-        after = _term_words(row)
+        after = term_words(row)
         if before == after and row.pk:
             return False
         row.save()
@@ -169,7 +170,8 @@ def set_terms(
     return True
 
 
-def _term_words(row: ModelTerms) -> dict[str, Any]:
+def term_words(row: ModelTerms) -> dict[str, Any]:
+    """One party's figures as their history keeps them."""
     words: dict[str, Any] = {}
     for name in TERMS:
         value = getattr(row, name)

@@ -9,8 +9,9 @@ from django.db import DatabaseError, models, transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
 
-from fleet.models import ENTRY_KINDS, Arrangement, Contractor, ModelTerms, Shop, TaskInterval, Trimmer, User
+from fleet.models import ENTRY_KINDS, Arrangement, Contractor, Shop, Trimmer, User
 
+from .import_catalog import write_models
 from .import_parties import apply_settings
 from .import_plan import ContractorChange, FilePlan, ImportPlan, ModelChange, PlannedEntry, UnitChange
 from .import_world import Party
@@ -90,13 +91,18 @@ class _NotThere(Exception):
 def _write(part: FilePlan, landing: _Landing) -> Iterable[int]:
     """Write one file's changes and entries; yields the number of rows written at each step."""
     units: list[UnitChange] = []
+    models: list[ModelChange] = []
     for change in part.changes:
         if isinstance(change, ContractorChange):
             _write_contractor(change, landing)
         elif isinstance(change, ModelChange):
-            _write_model(change, landing)
+            landing.save_new(change.model)
+            landing.party(change.party)
+            models.append(change)
         else:
             units.append(change)
+    if models:
+        write_models(models, landing.author)
     yield len(part.changes) - len(units)
     yield from _write_units(units, landing)
     yield from _write_entries(part.entries, landing)
@@ -111,23 +117,6 @@ def _write_contractor(change: ContractorChange, landing: _Landing) -> None:
         if change.shop is not None:
             landing.arrange(party, change.shop)
     landing.party(party)
-
-
-def _write_model(change: ModelChange, landing: _Landing) -> None:
-    landing.save_new(change.model)
-    contractor = landing.party(change.party)
-    if change.terms:
-        ModelTerms.objects.update_or_create(
-            model=change.model, contractor=contractor, shop=None, defaults=dict(change.terms)
-        )
-    for interval in change.intervals.values():
-        told: dict[str, Any] = {"source": interval.source}
-        for measure in ("hours", "months"):
-            if getattr(interval, f"{measure}_given"):
-                told |= {measure: getattr(interval, measure), f"{measure}_given": True}
-        TaskInterval.objects.update_or_create(
-            model=change.model, contractor=contractor, shop=None, task=interval.task, defaults=told
-        )
 
 
 def _write_units(changes: list[UnitChange], landing: _Landing) -> Iterable[int]:

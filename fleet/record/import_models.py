@@ -12,7 +12,7 @@ from fleet.models import ModelTerms, TaskInterval, TrimmerModel
 
 from .cells import NONE
 from .import_parties import party_of, whose
-from .import_plan import FilePlan, ModelChange
+from .import_plan import FilePlan, IntervalChange, ModelChange
 from .import_world import Party, World
 from .rows import ModelRow
 
@@ -58,8 +58,13 @@ class StandingTerms:
                 return True, getattr(row, measure), row.source
         return False, None, ""
 
-    def own_interval(self, party: Party, model: TrimmerModel, task: str) -> TaskInterval | None:
-        return self._intervals.get((model.pk, task, party.contractor.pk, None)) if party.saved and model.pk else None
+    def manual(self, party: Party, model: TrimmerModel, task: str, measure: str) -> Any:
+        """The maker's figure as the shop or the portal entered it, or None."""
+        for scope in self._scopes(party):
+            row = self._intervals.get((model.pk, task, *scope))
+            if scope[0] is None and row is not None and row.source == "maker" and getattr(row, measure) is not None:
+                return getattr(row, measure)
+        return None
 
     def models_with_own_terms(self, party: Party) -> set[int]:
         """Models for which this contractor has a figure of its own."""
@@ -90,6 +95,7 @@ def plan_models(world: World, plan: FilePlan) -> None:
             change = _change(standing, party, model, row)
             if change is not None:
                 changes.append(change)
+                _refuse_beyond_manual(standing, plan, row, change)
             elif new:
                 changes.append(ModelChange(party, model, {}, {}))
         if clash:
@@ -127,18 +133,27 @@ def _change(standing: StandingTerms, party: Party, model: TrimmerModel, row: Mod
     groups = dict(standing.term(party, model, "warranty_by_group") or {})
     if row.warranty_by_group and {**groups, **row.warranty_by_group} != groups:
         terms["warranty_by_group"] = {**groups, **row.warranty_by_group}
-    intervals: dict[str, TaskInterval] = {}
+    intervals: dict[str, IntervalChange] = {}
     for (task, measure), told in row.intervals.items():
         figure = None if told is NONE else told
         given, stands, source = standing.interval(party, model, task, measure)
         said = row.sources.get(task, source or "maker")
         if given and stands == figure and source == said:
             continue
-        interval = intervals.get(task) or standing.own_interval(party, model, task)
-        if interval is None:
-            interval = TaskInterval(model=model, task=task)
-        interval.source = said
-        setattr(interval, measure, figure)
-        setattr(interval, f"{measure}_given", True)
-        intervals[task] = interval
+        change = intervals.setdefault(task, IntervalChange(said))
+        change.source = said
+        change.figures[measure] = figure
     return ModelChange(party, model, terms, intervals) if terms or intervals else None
+
+
+def _refuse_beyond_manual(standing: StandingTerms, plan: FilePlan, row: ModelRow, change: ModelChange) -> None:
+    """Common practice is never entered beyond what the maker's manual, as the shop or portal has it, allows."""
+    for task, interval in change.intervals.items():
+        for measure, figure in interval.figures.items():
+            manual = standing.manual(change.party, change.model, task, measure)
+            if interval.source == "practice" and manual is not None and (figure is None or figure > manual):
+                plan.table.refuse(
+                    row,
+                    f"{task}_{measure}",
+                    _("The maker's manual gives %s here. Common practice cannot go beyond the manual.") % manual,
+                )

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from fleet.models import Crew, Shop, TaskInterval, TrimmerModel
+from fleet.models import Crew, Shop, TrimmerModel
 
 from .import_world import Party, Unit
 from .tables import BadCell, Table
@@ -22,13 +22,21 @@ class ContractorChange:
 
 
 @dataclass(slots=True)
+class IntervalChange:
+    """What an interval's figures become, by measure; None is *none*: no limit of that kind."""
+
+    source: str
+    figures: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
 class ModelChange:
     """What one contractor's terms and intervals of a model become."""
 
     party: Party
     model: TrimmerModel
     terms: dict[str, Any]
-    intervals: dict[str, TaskInterval]
+    intervals: dict[str, IntervalChange]
 
 
 @dataclass(slots=True)

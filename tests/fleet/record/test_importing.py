@@ -8,6 +8,7 @@ import pytest
 from fleet.models import (
     Arrangement,
     Assignment,
+    CatalogChange,
     Contractor,
     Crew,
     CrewHours,
@@ -468,3 +469,29 @@ def test_queries_do_not_grow_with_rows(django_assert_max_num_queries):
         plan_import(files({"guard": guard(2)}), contractor="Quarry Hill Grounds", today=TODAY)
     with django_assert_max_num_queries(40):
         plan_import(files({"guard": guard(100)}), contractor="Quarry Hill Grounds", today=TODAY)
+
+
+def test_changes_of_the_catalog_are_kept_with_their_date():
+    head = "maker,model,price,grease_hours\n"
+    take(units=TWO, models=head + "Ostrel,Wren,329,40\n")
+    take(models=head + "Ostrel,Wren,339,none\n")
+    kept = CatalogChange.objects.order_by("pk").values_list("what", "task", "before", "after")
+    assert list(kept)[2:] == [
+        ("terms", "", {"price": "329"}, {"price": "339"}),
+        (
+            "interval",
+            "grease",
+            {"hours": "40", "months": None, "source": "maker"},
+            {"hours": "none", "months": None, "source": "maker"},
+        ),
+    ]
+
+
+def test_common_practice_is_not_entered_beyond_the_makers_manual():
+    take(units=TWO)
+    shop, model = Shop.objects.get(), TrimmerModel.objects.get(name="Wren")
+    TaskInterval.objects.create(model=model, shop=shop, task="grease", hours=40, hours_given=True, source="maker")
+    head = "maker,model,grease_hours,grease_source\nOstrel,Wren,"
+    assert bad(take(models=head + "50,practice\n")) == [("models", 2, "grease_hours", "50")]
+    assert not take(models=head + "30,practice\n").bad
+    assert not take(models=head + "45,maker\n").bad
