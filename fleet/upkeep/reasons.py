@@ -10,7 +10,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext, pgettext
 
-from fleet.upkeep.ready import Job, Reason
+from fleet.upkeep.ready import Job, Reason, UnitHours
 from fleet.vocabulary import TASKS
 
 FINDING_SENTENCES = {
@@ -63,12 +63,13 @@ def reasons_of(job: Job) -> list[Reason]:
     else:
         found.append(("since_new", {"date": flag.counts_from_on.isoformat()}))
     if job.by_date and flag.task != "lay_up":
-        found.append(("months_lead", {"date": _iso(flag.due_date)}))
+        kind = "months_lead" if flag.due_hours is not None else "months_only"
+        found.append((kind, {"date": _iso(flag.due_date)}))
     if flag.due_hours is not None:
         found.append(
             (
                 f"hours_{unit.basis}",
-                {"until": unit.known_until.isoformat(), "guessed": round(100 * unit.guessed_share)},
+                hours_values(unit),
             )
         )
     return found
@@ -144,6 +145,7 @@ _WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
     ),
     "since_new": lambda v: _("Never recorded as done: counted from new on %(date)s.") % {"date": _day(v["date"])},
     "months_lead": lambda v: _("Its months are up on %(date)s, before its hours.") % {"date": _day(v["date"])},
+    "months_only": lambda v: _("Its months are up on %(date)s.") % {"date": _day(v["date"])},
     "hours_meter": _hours_sentence(gettext_noop("Hours rest on the meter, read until %(date)s.")),
     "hours_run": _hours_sentence(gettext_noop("Hours rest on hours logged until %(date)s.")),
     "hours_fuel": _hours_sentence(gettext_noop("Hours rest on fuel drawn until %(date)s.")),
@@ -162,3 +164,13 @@ def word(reason: Reason) -> str:
 def sentences(job: Job) -> list[str]:
     """All reasons of a job as sentences."""
     return [word(reason) for reason in reasons_of(job)]
+
+
+def hours_rest_on(unit: UnitHours) -> str:
+    """What a unit's hours rest on, as a sentence."""
+    return word((f"hours_{unit.basis}", hours_values(unit)))
+
+
+def hours_values(unit: UnitHours) -> dict[str, Any]:
+    """Values of the reason about a unit's hours."""
+    return {"until": unit.known_until.isoformat(), "guessed": round(100 * unit.guessed_share)}

@@ -224,8 +224,8 @@ class _Builder:
             key, inverse = np.unique(row * (1 << 20) + monday(day), return_inverse=True)
             total = np.bincount(inverse, weights=hours).astype(float)
             row, week = key >> 20, key & ((1 << 20) - 1)
-            start = np.clip(week - self.first_day, 0, self.days)
-            usual = cumulated[row, np.minimum(start + 7, self.days)] - cumulated[row, start]
+            start, end = (np.clip(week + k - self.first_day, 0, self.days) for k in (0, 7))
+            usual = cumulated[row, end] - cumulated[row, start]
             self._count(logged, expected, row, week, total, usual)
         meter = ~np.isnan(self.h.hours["meter"])
         unit, day = self.h.hours["unit"][meter], self.h.hours["day"][meter]

@@ -238,7 +238,8 @@ def bench_entries(units: int) -> None:
         with transaction.atomic(), connection.cursor() as cursor:
             cursor.execute(
                 "INSERT INTO fleet_guardcheck (contractor_id, trimmer_id, occurred_on, recorded_at, source, "
-                "content_key, guard, line, safety, seen_by) VALUES (%s, %s, %s, %s, 'screen', %s, 'on', 'ok', 'ok', 'crew')",
+                "content_key, guard, line, safety, seen_by) "
+                "VALUES (%s, %s, %s, %s, 'screen', %s, 'on', 'ok', 'ok', 'crew')",
                 (unit.contractor_id, unit.pk, TODAY, NOW, -1 - n),
             )
 
