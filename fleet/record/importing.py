@@ -13,7 +13,7 @@ from typing import Any
 
 from django.db.models import Max
 
-from fleet.models import ENTRY_KINDS, User
+from fleet.models import ENTRY_KINDS, Trimmer, User
 from fleet.models.tenancy import all_tenants
 
 from .columns import FILES, kind_of_file
@@ -96,8 +96,9 @@ def import_files(
     plan = plan_import(files, contractor=contractor, shop=shop, only=only, today=today)
     with all_tenants():
         touched = commit_plan(plan, author=author, progress=progress)
+        with_units = set(Trimmer.objects.filter(contractor__in=touched).values_list("contractor", flat=True))
         for party in plan.parties.values():
-            if party.contractor.pk in touched:
+            if party.contractor.pk in with_units:
                 refresh_contractor(party.contractor)
     return plan
 
