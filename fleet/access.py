@@ -189,6 +189,19 @@ def allowed(action: str) -> Callable[[Callable[..., HttpResponse]], Callable[...
     return decorate
 
 
+def signed_in(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """A view about nobody but the person signed in, whatever their role."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if not request.user.is_authenticated:
+            return redirect_to_login(request.get_full_path())
+        return view(request, *args, **kwargs)
+
+    guarded.access_action = "signed_in"  # type: ignore[attr-defined]
+    return guarded
+
+
 def public(why: str) -> Callable[[Callable[..., HttpResponse]], Callable[..., HttpResponse]]:
     """A view that needs no sign-in; ``why`` says what guards it instead."""
 

@@ -232,6 +232,11 @@ MEDIA_ROOT = env.path("MEDIA_ROOT", default=str(DATA_DIR / "media"))()
 DATA_UPLOAD_MAX_MEMORY_SIZE = 12 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+FILE_UPLOAD_HANDLERS = [
+    "fleet.uploads.BoundedUpload",
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "django.core.files.uploadhandler.TemporaryFileUploadHandler",
+]
 
 vars().update(env.email_url("EMAIL_URL", default="consolemail://"))
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", "Swathkeeper <portal@localhost>")

@@ -23,9 +23,6 @@ class ImportRun(models.Model):
     # Whose rows these are where a row names nobody; empty: the files say so themselves.
     contractor = models.ForeignKey(Contractor, null=True, blank=True, on_delete=models.CASCADE, related_name="+")
     state = models.CharField(max_length=8, choices=STATES, default=CHECKED)
-    rows_done = models.PositiveIntegerField(default=0)
-    rows_total = models.PositiveIntegerField(default=0)
-    at_file = models.CharField(max_length=200, blank=True, default="")
     # {"added": {file: n}, "repeated": {...}, "ignored_columns": {...}, "bad": n}; the bad rows lie with the files.
     report = models.JSONField(default=dict)
     created_at = models.DateTimeField(auto_now_add=True)

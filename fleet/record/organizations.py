@@ -10,8 +10,10 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from fleet.models import Arrangement, Contractor, Shop
+from fleet.models.tenancy import all_tenants
 from fleet.record.words import name_key
 from fleet.record.writing import Refused
+from fleet.upkeep.refresh import refresh_in_shards, unit_ids_of
 
 SETTINGS = (
     "time_zone",
@@ -69,6 +71,12 @@ def change_settings(*, contractor: Contractor, values: Mapping[str, Any]) -> set
         if changed:
             row.save(update_fields=sorted(changed))
     return changed
+
+
+def refresh_season(*, contractor_id: int) -> None:
+    """Bring every unit's answers up to a changed season or working week."""
+    with all_tenants():
+        refresh_in_shards(unit_ids_of([contractor_id]), "settings")
 
 
 def add_arrangement(*, shop: Shop, contractor: Contractor, from_date: dt.date) -> Arrangement:

@@ -125,7 +125,7 @@ def accept_as_new(
 ) -> User:
     """Make an account and give it the offered role. Without a password a crew boss comes in by tag and PIN."""
     if not password and not (pin and invitation.role == Role.CREW_BOSS):
-        raise Refused(_("Choose a password."), "password1")
+        raise Refused(_("Choose a password."), "password")
     if email and _email_taken(email):
         raise Refused(_("This e-mail is in use here. Sign in with it and open the link again."), "email")
     username = username or f"crew-{new_token()[:10].lower()}"

@@ -31,13 +31,20 @@ _STORED = (
 )  # fmt: skip
 
 
-def stored_rows(contractor_ids: Iterable[int], crew_id: int | None = None, unit_id: int | None = None) -> list[Row]:
-    """Stored flags of units in use with their units' hours, in one query."""
+def stored_rows(
+    contractor_ids: Iterable[int],
+    crew_id: int | None = None,
+    unit_id: int | None = None,
+    unit_ids: Iterable[int] | None = None,
+) -> list[Row]:
+    """Stored flags of units in use (all of them, or these) with their units' hours, in one query."""
     flags = DueFlag.objects.filter(contractor__in=list(contractor_ids), trimmer__state__in_use=True)
     if crew_id is not None:
         flags = flags.filter(trimmer__state__crew=crew_id)
     if unit_id is not None:
         flags = flags.filter(trimmer=unit_id)
+    if unit_ids is not None:
+        flags = flags.filter(trimmer__in=list(unit_ids))
     rows: list[Row] = []
     units: dict[int, UnitHours] = {}
     for row in flags.order_by("trimmer_id", "task").values_list(*_STORED):
