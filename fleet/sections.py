@@ -62,3 +62,32 @@ def navigation_for(access: Access) -> Iterator[tuple[NavigationItem, str]]:
 def row_actions_for(access: Access, place: str) -> list[RowAction]:
     """Offers on a row whose job is done in ``place``."""
     return [a for a in _row_actions if place in a.places and access.can(a.action)]
+
+
+@dataclass(frozen=True)
+class PageAction:
+    """A big button on a page of the fleet's that another app offers, for example booking from the Ready list."""
+
+    page: str
+    label: Label
+    url_name: str
+    action: str
+    not_for: frozenset[str] = frozenset()
+
+
+_page_actions: list[PageAction] = []
+
+
+def add_page_action(item: PageAction) -> None:
+    """Add a button once; called from ``AppConfig.ready``."""
+    if item not in _page_actions:
+        _page_actions.append(item)
+
+
+def page_actions_for(access: Access, page: str) -> list[tuple[Label, str]]:
+    """Buttons this person is offered on a page, with their addresses."""
+    return [
+        (a.label, reverse(a.url_name))
+        for a in _page_actions
+        if a.page == page and access.can(a.action) and not (access.roles <= a.not_for)
+    ]

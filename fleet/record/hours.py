@@ -38,21 +38,27 @@ def record_hours(*, lines: Sequence[HoursLine], by: By, today: dt.date, confirme
     """Record one unit's hours or a whole crew's: all lines or none.
 
     Raises ``Refused`` for figures that cannot be, with what to do instead; with ``ask`` for figures that are merely
-    unlikely (more than 8 hours a day), which go in when ``confirmed``.
+    unlikely (more than 8 hours a day), which go in when ``confirmed``. All lines are looked at: its ``more`` holds the
+    refusals of the other lines.
     """
     with transaction.atomic():
         units = lock_units(line.unit.pk for line in lines)
         own, readings = standing_own_entries(list(units.values())), standing_readings(list(units.values()))
         entries: list[HoursEntry] = []
+        refused: list[Refused] = []
         for number, line in enumerate(lines):
             unit = units[line.unit.pk]
             mine = by.part(f"{unit.pk}-{number}")
             before = already_recorded(HoursEntry, mine)
             if before is not None:
                 continue
-            _check_line(line, unit, today)
-            _check_hours_told(line, unit, own[unit.pk], confirmed)
-            _check_reading(line, unit, readings[unit.pk], confirmed)
+            try:
+                _check_line(line, unit, today)
+                _check_hours_told(line, unit, own[unit.pk], confirmed)
+                _check_reading(line, unit, readings[unit.pk], confirmed)
+            except Refused as refusal:
+                refused.append(refusal)
+                continue
             entry = HoursEntry(
                 contractor_id=unit.contractor_id,
                 trimmer=unit,
@@ -63,6 +69,11 @@ def record_hours(*, lines: Sequence[HoursLine], by: By, today: dt.date, confirme
                 meter_replaced=line.meter_replaced,
             )
             entries.append(append(entry, mine, {"trimmer": unit}))
+        if refused:
+            # What cannot be comes before what is only asked about.
+            first, *more = sorted(refused, key=lambda r: r.ask)
+            first.more = more
+            raise first
         refresh_touched(entries, "hours")
     return entries
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from django.utils.translation import gettext as _
 
-from fleet.models import Postponement, User
+from fleet.models import ENTRY_KINDS, Postponement
 from fleet.record.corrections import withdraw
 from fleet.record.postponing import resume
 from fleet.record.writing import By
@@ -29,15 +29,7 @@ def take_back(*, entries: Sequence[tuple[str, int]], by: By) -> int:
 
 def author_of(kind: str, entry_id: int) -> tuple[int | None, int] | None:
     """(author, contractor) of an entry in sight, or None."""
-    from fleet.models import ENTRY_KINDS
-
     model = Postponement if kind == PUT_OFF else ENTRY_KINDS.get(kind)
     if model is None:
         return None
     return model._default_manager.filter(pk=entry_id).values_list("author_id", "contractor_id").first()
-
-
-def is_own(kind: str, entry_id: int, user: User) -> bool:
-    """Whether this person made the entry."""
-    found = author_of(kind, entry_id)
-    return found is not None and found[0] == user.pk

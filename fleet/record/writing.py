@@ -39,12 +39,14 @@ class By:
 class Refused(ValueError):
     """An entry that cannot stand, with what to do instead.
 
-    ``field`` names what to look at; ``ask``: unlikely rather than wrong, and goes in when confirmed.
+    ``field`` names what to look at; ``ask``: unlikely rather than wrong, and goes in when confirmed. ``more``: what
+    else was wrong with the same save.
     """
 
     def __init__(self, message: str, field: str = "", ask: bool = False, unit: Trimmer | None = None) -> None:
         super().__init__(message)
         self.message, self.field, self.ask, self.unit = message, field, ask, unit
+        self.more: list[Refused] = []
 
 
 def check_date(unit: Trimmer, on: dt.date, today: dt.date) -> None:

@@ -34,6 +34,9 @@ from fleet.vocabulary import (
     Label,
 )
 
+# Exact by definition: 231 cubic inches.
+LITRES_PER_GALLON = Decimal("3.785411784")
+
 KIND_LABELS: dict[str, Label] = {
     "hours": gettext_lazy("Hours"),
     "crew_hours": gettext_lazy("Crew's hours"),
@@ -58,6 +61,14 @@ def plain(value: Decimal | None) -> str:
         return ""
     text = f"{value.normalize():f}"
     return str(number_format(Decimal(text), use_l10n=True, force_grouping=True))
+
+
+def fuel_words(litres: Decimal | None) -> str:
+    """Fuel in US gallons, liters beside."""
+    gallons = (litres or Decimal(0)) / LITRES_PER_GALLON
+    return _("%(gallons)s gal (%(liters)s L)") % {
+        "gallons": plain(gallons.quantize(Decimal("0.1"))), "liters": plain(litres),
+    }  # fmt: skip
 
 
 def entry_words(entry: Entry) -> str:
@@ -85,7 +96,7 @@ def _hours(entry: HoursEntry) -> str:
         return words % {"hours": plain(entry.meter_hours)}
     if entry.hours_run is not None:
         return _("%(hours)s h run") % {"hours": plain(entry.hours_run)}
-    return _("%(liters)s liters of fuel drawn") % {"liters": plain(entry.litres)}
+    return _("%(fuel)s of fuel drawn") % {"fuel": fuel_words(entry.litres)}
 
 
 def _crew_hours(entry: CrewHours) -> str:
@@ -94,8 +105,8 @@ def _crew_hours(entry: CrewHours) -> str:
             "crew": entry.crew, "hours": plain(entry.crew_hours),
         }  # fmt: skip
     share = Decimal(1) if entry.trimmer_share is None else entry.trimmer_share
-    return _("%(crew)s drew %(liters)s liters that week, %(share)s %% of it for trimmers") % {
-        "crew": entry.crew, "liters": plain(entry.crew_litres), "share": plain(100 * share),
+    return _("%(crew)s drew %(fuel)s that week, %(share)s %% of it for trimmers") % {
+        "crew": entry.crew, "fuel": fuel_words(entry.crew_litres), "share": plain(100 * share),
     }  # fmt: skip
 
 

@@ -90,11 +90,11 @@ def _lower_first(words: str) -> str:
 
 
 def jobs_by_place(jobs: Sequence[Job]) -> list[tuple[str, str]]:
-    """(place, the jobs done there in one phrase), in the order of the jobs."""
-    found: dict[str, list[str]] = {}
+    """(place, the jobs done there in one phrase), in the order of the jobs; what holds the unit stands alone."""
+    found: dict[tuple[bool, str], list[str]] = {}
     for job in jobs:
-        found.setdefault(place_of(job), []).append(job_label(job))
+        found.setdefault((job.state == HOLD, place_of(job)), []).append(job_label(job))
     return [
         (place, ", ".join([labels[0], *(_lower_first(label) for label in labels[1:])]))
-        for place, labels in found.items()
+        for (_held, place), labels in found.items()
     ]

@@ -173,4 +173,6 @@ def hours_rest_on(unit: UnitHours) -> str:
 
 def hours_values(unit: UnitHours) -> dict[str, Any]:
     """Values of the reason about a unit's hours."""
-    return {"until": unit.known_until.isoformat(), "guessed": round(100 * unit.guessed_share)}
+    # Without any entry, what is known is the evening before registration.
+    until = unit.known_until + dt.timedelta(days=unit.basis == "none")
+    return {"until": until.isoformat(), "guessed": round(100 * unit.guessed_share)}

@@ -1,0 +1,29 @@
+"""What stands on hold right now, read from the stored flags."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+
+from fleet.models import DueFlag, Trimmer
+from fleet.upkeep.job_words import HOLD_WORDS
+
+
+def is_on_hold(unit: Trimmer, task: str) -> bool:
+    """Whether this task's row holds the unit."""
+    return DueFlag.objects.filter(trimmer=unit, task=task, on_hold=True).exists()
+
+
+def hold_words_of(units: Iterable[Trimmer]) -> list[tuple[str, list[str]]]:
+    """(tag, findings in words) of those of the units that rest, in one query."""
+    rows = (
+        DueFlag.objects.filter(trimmer__in=[u.pk for u in units], on_hold=True)
+        .order_by("trimmer__tag", "trimmer_id", "task")
+        .values_list("trimmer__tag", "reasons")
+    )
+    found: dict[str, list[str]] = {}
+    for tag, reasons in rows:
+        told = json.loads(reasons) if isinstance(reasons, str) else reasons
+        words = [str(HOLD_WORDS[v["finding"]]) for kind, v in told if kind == "hold" and v.get("finding") in HOLD_WORDS]
+        found.setdefault(tag, []).extend(words)
+    return list(found.items())

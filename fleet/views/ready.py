@@ -1,0 +1,155 @@
+"""The Ready list: page, paper, file; and where each role starts."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import NoReverseMatch, reverse
+from django.utils.formats import date_format
+from django.utils.text import slugify
+from django.utils.translation import gettext as _
+
+from fleet.access import ADMINISTRATOR, allowed
+from fleet.forms.ready import ReadyForm
+from fleet.sections import page_actions_for
+from fleet.spreadsheets import csv_download
+from fleet.upkeep.job_rows import COLUMNS, job_as_row
+from fleet.upkeep.job_words import short_date
+from fleet.upkeep.lines import ReadyList, ready_list, seasons_of
+from fleet.upkeep.ready import carry_through_default
+from fleet.upkeep.season import Season
+from fleet.views.asking import show, whole_number
+from fleet.views.scope import Scope, scope_of
+from fleet.views.showing import Showing, plain_text, put_off_words
+
+# Beyond these a person reads on by asking for more; the counts are of all.
+LINES_SHOWN = 60
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One question to the Ready list and its answer."""
+
+    scope: Scope
+    seasons: dict[int, Season]
+    form: ReadyForm
+    before: dt.date
+    found: ReadyList
+
+
+def _ask(request: HttpRequest) -> Asked:
+    scope = scope_of(request)
+    seasons = seasons_of(scope.chosen)
+    default = scope.today + dt.timedelta(weeks=4)
+    if scope.chosen:
+        default = carry_through_default(seasons[scope.chosen[0].pk], scope.today)
+    asked = request.GET if "carry" in request.GET else None
+    form = ReadyForm(asked, initial={"carry": default}, today=scope.today, default=default)
+    before = form.before()
+    found = ready_list(
+        scope.chosen, seasons, as_of=scope.today, before=before, crew_id=scope.crew_id, place=form.place()
+    )
+    return Asked(scope, seasons, form, before, found)
+
+
+@allowed("see_fleet")
+def ready(request: HttpRequest) -> HttpResponse:
+    """One line for each unit with something due, worst first."""
+    asked = _ask(request)
+    scope, found = asked.scope, asked.found
+    start = max(whole_number(request.GET.get("from")) or 0, 0)
+    shown = found.lines[start : start + LINES_SHOWN]
+    query = _query(asked)
+    showing = Showing(request.access, asked.seasons, request.get_full_path())  # type: ignore[attr-defined]
+    heading = _("Ready list") + (f", {scope.name()}" if scope.name() else "")
+    context: dict[str, Any] = {
+        "asked": asked,
+        "scope": scope,
+        "found": found,
+        "form": asked.form,
+        "before": asked.before,
+        "before_words": _day_words(asked.before, scope.today),
+        "lines": [showing.line(line, show_crew=scope.crew is None) for line in shown],
+        "put_off": put_off_words(found.put_off, showing),
+        "recalled": [(unit.tag, showing.unit_url(unit.unit), notices) for unit, notices in found.recalled],
+        "first_number": start + 1,
+        "last_number": start + len(shown),
+        "more": min(LINES_SHOWN, len(found.lines) - start - len(shown)),
+        "more_url": "?" + urlencode({**query, "from": start + LINES_SHOWN}),
+        "csv_url": reverse("ready_csv") + "?" + urlencode(query),
+        "print_url": reverse("ready_print") + "?" + urlencode(query),
+        "share_heading": heading,
+        "share_text": plain_text(found.lines, heading, _sentence(asked)),
+        "page_actions": page_actions_for(request.access, "ready"),  # type: ignore[attr-defined]
+        "may_log": request.access.can("log_work"),  # type: ignore[attr-defined]
+    }
+    return show(request, "fleet/ready.html", context)
+
+
+@allowed("see_fleet")
+def ready_print(request: HttpRequest) -> HttpResponse:
+    """The whole list for paper, with boxes to tick in the yard."""
+    asked = _ask(request)
+    showing = Showing(request.access, asked.seasons, "/")  # type: ignore[attr-defined]
+    context = {
+        "scope": asked.scope,
+        "found": asked.found,
+        "before_words": _day_words(asked.before, asked.scope.today),
+        "today": asked.scope.today,
+        "lines": [showing.line(line, show_crew=asked.scope.crew is None) for line in asked.found.lines],
+        "put_off": put_off_words(asked.found.put_off, showing),
+    }
+    return render(request, "print/ready.html", context)
+
+
+@allowed("see_fleet")
+def ready_csv(request: HttpRequest) -> HttpResponse:
+    """Every job of the list as a row, with the columns of the command that prints it."""
+    asked = _ask(request)
+    name = slugify(f"ready list {asked.scope.name()} {asked.scope.today.isoformat()}") + ".csv"
+    return csv_download(name, COLUMNS, (job_as_row(job) for line in asked.found.lines for job in line.jobs))
+
+
+@allowed("see_fleet")
+def home(request: HttpRequest) -> HttpResponse:
+    """Each role starts where its day starts."""
+    access = request.access  # type: ignore[attr-defined]
+    if access.roles == {ADMINISTRATOR}:
+        try:
+            return redirect("people")
+        except NoReverseMatch:
+            return redirect("ready")
+    return redirect("ready")
+
+
+def _query(asked: Asked) -> dict[str, str]:
+    """The question as an address, so that paper and file answer the same one."""
+    query = {"carry": asked.before.isoformat()}
+    if asked.form.place():
+        query["show"] = str(asked.form.place())
+    if not asked.scope.one_contractor and asked.scope.contractor is not None:
+        query["contractor"] = str(asked.scope.contractor.pk)
+    query["crew"] = "all" if asked.scope.crew is None else str(asked.scope.crew.pk)
+    return query
+
+
+def _day_words(day: dt.date, today: dt.date) -> str:
+    # Translators: a day in a sentence, this year and another year, in Django's date format letters
+    return date_format(day, _("F j") if day.year == today.year else _("F j, Y"))
+
+
+def _sentence(asked: Asked) -> str:
+    found = asked.found
+    words = _("To last to %(date)s: %(hold)d on hold, %(due)d due now or past, %(by)d due by then, of %(units)d units.")
+    return words % {
+        "date": short_date(asked.before, asked.scope.today),
+        "hold": found.on_hold,
+        "due": found.due_or_past,
+        "by": found.due_by,
+        "units": found.units,
+    }

@@ -1,0 +1,186 @@
+"""From the answers to what templates print: one plain structure per unit and job, worded and drawn."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from urllib.parse import urlencode
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from fleet.access import Access
+from fleet.charts.rail import Words
+from fleet.charts.svg import Svg
+from fleet.charts.words import rail_words
+from fleet.models import RecallNotice
+from fleet.record.postponing import may_postpone
+from fleet.sections import RowAction, row_actions_for
+from fleet.upkeep.job_words import (
+    GUARD_FINDINGS,
+    crew_clears,
+    findings_of,
+    job_label,
+    jobs_by_place,
+    place_of,
+    state_words,
+)
+from fleet.upkeep.lines import PutOff, UnitLine
+from fleet.upkeep.rails import job_rail
+from fleet.upkeep.ready import Job, UnitHours
+from fleet.upkeep.reasons import sentences
+from fleet.upkeep.season import Season
+from fleet.vocabulary import HOLD, OWNER, PLACE_LABELS, YARD, Label
+
+
+@dataclass(frozen=True)
+class ShownJob:
+    """A job with its reasons in words, and the addresses of what can be done about it."""
+
+    task: str
+    label: str
+    state: str
+    words: str
+    place: Label
+    why: list[str]
+    rail: Svg | None
+    done_url: str
+    done_first: bool
+    not_now_url: str
+    refit_url: str
+    offers: list[tuple[Label, str]]
+    press: uuid.UUID = field(default_factory=uuid.uuid4)
+
+
+@dataclass(frozen=True)
+class ShownLine:
+    """A unit's line: sign and words of its worst job, all jobs by place, one rail."""
+
+    pk: int
+    tag: str
+    model: str
+    crew: str
+    url: str
+    state: str
+    words: str
+    places: list[tuple[Label, str]]
+    rail: Svg | None
+    jobs: list[ShownJob]
+    notices: list[RecallNotice]
+
+
+class Showing:
+    """Shapes jobs for one reader and page; what does not change from row to row is looked up once."""
+
+    def __init__(self, access: Access, seasons: Mapping[int, Season], back: str) -> None:
+        self._access, self._seasons = access, seasons
+        self._query = "?" + urlencode({"next": back})
+        self._words: Words = rail_words()
+        self._offers = {place: row_actions_for(access, place) for place in PLACE_LABELS}
+        self._pages = {action: _offer_pages(action) for offers in self._offers.values() for action in offers}
+        self._may: dict[tuple[str, int], bool] = {}
+        self._unit_base = reverse("unit", args=[0]).removesuffix("0/")
+
+    def unit_url(self, unit: int) -> str:
+        """The unit's page."""
+        return f"{self._unit_base}{unit}/"
+
+    def _can(self, action: str, contractor: int) -> bool:
+        key = (action, contractor)
+        if key not in self._may:
+            self._may[key] = self._access.can(action, contractor)
+        return self._may[key]
+
+    def line(self, line: UnitLine, show_crew: bool = False) -> ShownLine:
+        """A unit's line of the Ready list."""
+        unit, worst = line.unit, line.jobs[0]
+        drawn = next((job for job in line.jobs if job.state != HOLD), None)
+        return ShownLine(
+            pk=unit.unit,
+            tag=unit.tag,
+            model=unit.model_name,
+            crew=(unit.crew_name or _("no crew")) if show_crew else "",
+            url=self.unit_url(unit.unit),
+            state=line.state,
+            words=state_words(worst),
+            places=[(PLACE_LABELS[place], words) for place, words in jobs_by_place(line.jobs)],
+            rail=self.rail(drawn) if drawn is not None and worst.state != HOLD else None,
+            jobs=[self.job(job) for job in line.jobs],
+            notices=line.notices,
+        )
+
+    def rail(self, job: Job) -> Svg | None:
+        """The job's rail, under an id that is the unit's and the task's own."""
+        return job_rail(job, self._seasons, self._words, f"r{job.unit.unit}-{job.task}")
+
+    def job(self, job: Job, with_rail: bool = False) -> ShownJob:
+        """A job with reasons and actions."""
+        unit, place = job.unit, place_of(job)
+        base = self.unit_url(unit.unit)
+        findings = findings_of(job)
+        shop = self._access.sees_as(unit.contractor) == "shop"
+        may_log = self._can("log_work", unit.contractor) and (
+            job.place != OWNER or self._can("see_money", unit.contractor)
+        )
+        clears = job.state != HOLD or shop or crew_clears(job)
+        only_guard = job.state == HOLD and bool(findings) and GUARD_FINDINGS.issuperset(findings)
+        return ShownJob(
+            task=job.task,
+            label=job_label(job),
+            state=job.state,
+            words=state_words(job),
+            place=PLACE_LABELS[place],
+            why=sentences(job),
+            rail=self.rail(job) if with_rail else None,
+            done_url=f"{base}done/{job.task}/{self._query}" if may_log and clears and not only_guard else "",
+            done_first=shop or place == YARD,
+            not_now_url=(
+                f"{base}not-now/{job.task}/{self._query}"
+                if may_postpone(job.task, job.flag.on_hold) and self._can("postpone", unit.contractor)
+                else ""
+            ),
+            refit_url=f"{base}guard-refitted/" if may_log and GUARD_FINDINGS.intersection(findings) else "",
+            offers=[(a.label, self._pages[a].replace("/0/", f"/{unit.unit}/")) for a in self._offers[place]],
+        )
+
+
+def _offer_pages(action: RowAction) -> str:
+    """The address of an offer with 0 for the unit, so that it is looked up once and not for every row."""
+    return reverse(action.url_name, args=[0])
+
+
+def put_off_words(put_off: Iterable[PutOff], showing: Showing) -> list[dict[str, object]]:
+    """Jobs put off, as the fold at the end of the list shows them."""
+    return [
+        {
+            "tag": p.job.unit.tag,
+            "url": showing.unit_url(p.job.unit.unit),
+            "label": job_label(p.job),
+            "words": state_words(p.job),
+            "state": p.job.state,
+            "until": p.said.until,
+            "reason": p.said.reason,
+            "author": p.said.author,
+            "resume_url": f"{showing.unit_url(p.job.unit.unit)}resume/{p.job.task}/",
+        }
+        for p in put_off
+    ]
+
+
+def plain_text(lines: Sequence[UnitLine], heading: str, sentence: str) -> str:
+    """The list as text for a chat: a line a unit, worst first."""
+    rows = [heading, sentence, ""]
+    for line in lines:
+        jobs = "; ".join(f"{words} [{PLACE_LABELS[place]}]" for place, words in jobs_by_place(line.jobs))
+        rows.append(f"{line.unit.tag}: {state_words(line.jobs[0])}. {jobs}")
+    return "\n".join(rows)
+
+
+def hours_words(unit: UnitHours, job: Job) -> str:
+    """The unit's hours now with their range, as a figure to be read."""
+    low, high = round(job.hours_now_low), round(job.hours_now_high)
+    now = f"{job.hours_now:,.0f}"
+    if low == high:
+        return _("%(now)s h") % {"now": now}
+    return _("%(now)s h (%(low)s to %(high)s)") % {"now": now, "low": f"{low:,}", "high": f"{high:,}"}

@@ -1,0 +1,82 @@
+"""One unit: what it is, where it stands, everything that happened to it."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from fleet.access import allowed
+from fleet.models import Trimmer
+from fleet.upkeep.entry_words import KIND_LABELS, MOVED_BY, change_words, entry_words
+from fleet.upkeep.reasons import hours_rest_on
+from fleet.upkeep.unit_history import HistoryLine, flag_changes, unit_history
+from fleet.upkeep.unit_page import UnitAnswer, unit_answer
+from fleet.views.asking import show, today_of, whole_number
+from fleet.views.showing import Showing, hours_words
+from fleet.vocabulary import COMPONENTS, HOLD
+
+
+@allowed("see_fleet")
+def unit(request: HttpRequest, pk: int) -> HttpResponse:
+    """The unit's page."""
+    access = request.access  # type: ignore[attr-defined]
+    row: Trimmer = access.unit(pk)
+    today = today_of(row.contractor)
+    answer = unit_answer(row, today)
+    page = unit_history(row, whole_number(request.GET.get("page")) or 1)
+    showing = Showing(access, answer.seasons, reverse("unit", args=[pk]))
+    jobs = [showing.job(job, with_rail=True) for job in answer.jobs]
+    withdraws_any = access.can("withdraw_any", row.contractor_id)
+    may = {
+        name: access.can(name, row.contractor_id)
+        for name in ("log_work", "postpone", "move_unit", "retire_unit", "see_money")
+    }
+    context = {
+        "unit": row,
+        "answer": answer,
+        "may": may,
+        "hours": _hours(answer),
+        "rests_on": hours_rest_on(answer.jobs[0].unit) if answer.jobs else "",
+        "held": any(job.state == HOLD for job in jobs),
+        "first": jobs[0] if jobs else None,
+        "jobs": jobs,
+        "put_off": answer.put_off,
+        "components": [
+            {"name": COMPONENTS[c.component], "age": c, "hours": f"{c.hours:,.0f}"} for c in answer.components
+        ],
+        "history": [_history_row(line, request, withdraws_any, pk) for line in page.lines],
+        "page": page,
+        "changes": [
+            {"words": change_words(c), "by": MOVED_BY.get(c.moved_by, c.moved_by), "on": c.recorded_at}
+            for c in flag_changes(row)
+        ],
+        "photos": [
+            {
+                "photo": p,
+                "url": reverse("unit_photo", args=[pk, p.pk]),
+                "own": withdraws_any or p.added_by_id == request.user.pk,
+            }
+            for p in answer.photos
+        ],
+    }
+    return show(request, "fleet/unit.html", context)
+
+
+def _hours(answer: UnitAnswer) -> str:
+    if answer.widest is not None:
+        return hours_words(answer.widest.unit, answer.widest)
+    return "" if answer.hours_now is None else _("%(now)s h") % {"now": f"{answer.hours_now:,.0f}"}
+
+
+def _history_row(line: HistoryLine, request: HttpRequest, withdraws_any: bool, pk: int) -> dict[str, object]:
+    entry = line.entry
+    may = line.withdrawal is None and (withdraws_any or entry.author_id == request.user.pk)
+    return {
+        "kind": KIND_LABELS[line.kind],
+        "words": entry_words(entry),
+        "entry": entry,
+        "withdrawal": line.withdrawal,
+        "source": entry.get_source_display() if entry.source != "screen" else "",
+        "withdraw_url": reverse("unit_withdraw", args=[pk, line.kind, entry.pk]) if may else "",
+    }
