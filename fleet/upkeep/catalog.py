@@ -87,8 +87,9 @@ class TaskFigures:
 
     @property
     def from_manual(self) -> bool:
-        """Whether a figure that stands comes from the maker's manual."""
-        return any(f.given and f.source != PRACTICE for f in (self.hours, self.months))
+        """Whether the leading figure comes from the maker's manual: hours where there are any, else months."""
+        lead = self.hours if self.hours.value is not None else self.months
+        return lead.given and lead.source != PRACTICE
 
     @property
     def applies(self) -> bool:

@@ -90,7 +90,8 @@ class _Builder:
         self.shares = self._core_rows(crew_shares(h, burn))
         self.own = self._own_entries()
         self.known_until, self.basis = self._known_until()
-        self.first_day = int(self.registered.min()) if self.n else 0
+        # The day before registration holds the hours at registration.
+        self.first_day = int(self.registered.min()) - 1 if self.n else 0
         self.days = self._last_day() - self.first_day + 1
 
     def build(self) -> Timelines:
@@ -142,7 +143,7 @@ class _Builder:
 
     def _known_until(self) -> tuple[Ints, NDArray[np.int8]]:
         """Until when entries speak, and the kind of the latest: a week's total speaks for the whole week."""
-        known = self.registered.copy()
+        known = self.registered - 1
         basis = np.zeros(self.n, dtype=np.int8)
         meter = ~np.isnan(self.h.hours["meter"])
         sources = [
@@ -171,7 +172,7 @@ class _Builder:
             newer = latest >= known
             basis[newer] = code
             known = np.maximum(known, latest)
-        return np.minimum(known, np.maximum(self.retired, self.registered)), basis
+        return np.minimum(known, np.maximum(self.retired, self.registered - 1)), basis
 
     def _last_day(self) -> int:
         """Last day the grid must hold: entries, and events whose hours are to be filled in."""
@@ -203,7 +204,7 @@ class _Builder:
             rates = np.where(stay > 0, rate[np.clip(which, 0, len(rate) - 1)], plain[:, None])
         base = rates * worth[self.usage_of]
         day_numbers = np.arange(self.first_day, self.first_day + self.days)
-        base[day_numbers[None, :] <= self.registered[:, None]] = 0.0
+        base[day_numbers[None, :] < self.registered[:, None]] = 0.0
         base[day_numbers[None, :] > self.retired[:, None]] = 0.0
         return base
 
@@ -310,7 +311,7 @@ class _Builder:
         start = np.searchsorted(row, np.arange(self.n))
         before = np.concatenate([[0], swaps])[start][row] if len(row) else swaps
         parts = [
-            (np.arange(self.n), self.registered, self.start_hours, np.full(self.n, _NONE), np.full(self.n, -1)),
+            (np.arange(self.n), self.registered - 1, self.start_hours, np.full(self.n, _NONE), np.full(self.n, -1)),
             (row, day, hours["meter"][meter], np.full(len(row), _METER), swaps - before),
         ]
         for table in (self.h.services, self.h.failures):
