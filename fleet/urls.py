@@ -1,5 +1,9 @@
-"""Addresses of the portal."""
+"""Addresses of the portal. Every view of ours says who may open it; a test reads that from this table."""
 
 from django.urls import include, path
 
-urlpatterns = [path("account/", include("allauth.urls"))]
+from fleet.urls_crew import crew_urls
+from fleet.urls_office import office_urls
+
+# Sign-in, passwords and second proofs are the library's own pages, in our frame.
+urlpatterns = [*crew_urls, *office_urls, path("account/", include("allauth.urls"))]
