@@ -101,10 +101,9 @@ class _Builder:
         amount, kind = self._fill(self.base)
         readings = self._readings()
         c = self._class_variance(factor)
-        line, variance, since = self._through_readings(amount, kind, readings, c)
+        line, variance, since, guessed = self._through_readings(amount, kind, readings, c)
         known = self.known_until - self.first_day
         rows = np.arange(self.n)
-        guessed = np.where(kind == _GUESS, amount, 0.0).cumsum(axis=1)[rows, known]
         total = np.maximum(line[rows, known] - self.start_hours, 1e-9)
         week_cv = np.array([u.week_cv for u in self.usages])[self.usage_of]
         return Timelines(
@@ -333,8 +332,9 @@ class _Builder:
 
     def _through_readings(
         self, amount: Floats, kind: NDArray[np.int8], readings: Sequence[Any], c: Floats
-    ) -> tuple[Floats, Floats, Floats]:
-        """The line through all readings; its variance and the hours since the last reading, at ``known_until``.
+    ) -> tuple[Floats, Floats, Floats, Floats]:
+        """The line through all readings; at ``known_until``, its variance, the hours since the last reading, and how
+        many of these nobody logged.
 
         Each exchange of a meter needs the line up to it first: the total goes on from that day's estimate.
         """
@@ -367,7 +367,10 @@ class _Builder:
         spread = (amount * c[rows[:, None], kind]).cumsum(axis=1)
         noise = spread[rows, known] - spread[rows, np.minimum(last_day - self.first_day, known)]
         sd = np.array([READING_SD["registration"], READING_SD["meter"], 0, 0, 0, READING_SD["service"]])
-        return line, sd[last_source] ** 2 + np.maximum(noise, 0.0) * self._scale() ** 2, since
+        nobody = np.where(kind == _GUESS, amount, 0.0).cumsum(axis=1)
+        guessed = nobody[rows, known] - nobody[rows, np.minimum(last_day - self.first_day, known)]
+        variance = sd[last_source] ** 2 + np.maximum(noise, 0.0) * self._scale() ** 2
+        return line, variance, since, np.maximum(guessed, 0.0)
 
     def _pass(self, amount: Floats, kind: NDArray[np.int8], c: Floats, row: Ints, day: Ints, value: Floats) -> Floats:
         """Adjust the days between readings so that the line passes through them."""
