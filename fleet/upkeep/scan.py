@@ -69,7 +69,7 @@ def scan(
         h = load_histories(ids[:LARGE], as_of if looking_back else None)
         if refit:
             kept += _learn(group, h, as_of)
-        if not looking_back:
+        if ids and not looking_back:
             written += refresh_in_shards(ids, "scan") if large else store_unless_moved(ids, h, "scan")
         done += len(group)
         if progress:

@@ -120,9 +120,8 @@ class Showing:
         base = self.unit_url(unit.unit)
         findings = findings_of(job)
         shop = self._access.sees_as(unit.contractor) == "shop"
-        may_log = self._can("log_work", unit.contractor) and (
-            job.place != OWNER or self._can("see_money", unit.contractor)
-        )
+        theirs = job.place != OWNER or self._can("see_money", unit.contractor)
+        may_log = theirs and self._can("log_work", unit.contractor)
         clears = job.state != HOLD or shop or crew_clears(job)
         only_guard = job.state == HOLD and bool(findings) and GUARD_FINDINGS.issuperset(findings)
         return ShownJob(
@@ -137,7 +136,7 @@ class Showing:
             done_first=shop or place == YARD,
             not_now_url=(
                 f"{base}not-now/{job.task}/{self._query}"
-                if may_postpone(job.task, job.flag.on_hold) and self._can("postpone", unit.contractor)
+                if theirs and may_postpone(job.task, job.flag.on_hold) and self._can("postpone", unit.contractor)
                 else ""
             ),
             refit_url=f"{base}guard-refitted/" if may_log and GUARD_FINDINGS.intersection(findings) else "",
