@@ -1,0 +1,153 @@
+"""Makes what most tests of pages need, through the writers that pages use: shops, contractors, units, people.
+
+All names are invented. Days are counted back from today, and the season is open all year, so that a test gives the
+same answer on every day it is run.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from decimal import Decimal
+from itertools import count
+
+from django.conf import settings as settings_module
+
+from fleet.models import (
+    Arrangement,
+    Contractor,
+    Crew,
+    Membership,
+    RecallNotice,
+    Shop,
+    TaskInterval,
+    Trimmer,
+    TrimmerModel,
+    User,
+)
+from fleet.models.tenancy import all_tenants
+from fleet.record.guard_walk import Seen, record_walk
+from fleet.record.hours import HoursLine, record_hours
+from fleet.record.units import register_unit
+from fleet.record.words import name_key
+from fleet.record.work import Work, record_service
+from fleet.record.writing import By
+from fleet.upkeep.refresh import refresh_units
+
+_numbers = count(1)
+BY = By(None, "import")
+
+
+def days_ago(days: int, today: dt.date | None = None) -> dt.date:
+    """A day in the past."""
+    return (today or dt.date.today()) - dt.timedelta(days=days)
+
+
+def make_shop(name: str = "Alder Street Small Engine") -> Shop:
+    return Shop.objects.create(name=name)
+
+
+def make_contractor(name: str = "Quarry Hill Grounds", shop: Shop | None = None, **settings: object) -> Contractor:
+    """A contractor whose season is open all year, looked after by the shop where there is one."""
+    settings = {"season_opens": "01-01", "season_closes": "12-31", "time_zone": settings_module.TIME_ZONE, **settings}
+    contractor = Contractor.objects.create(name=name, **settings)
+    if shop is not None:
+        Arrangement.objects.create(shop=shop, contractor=contractor, from_date=days_ago(900))
+    return contractor
+
+
+def make_crew(contractor: Contractor, name: str = "North") -> Crew:
+    with all_tenants():
+        return Crew.objects.create(contractor=contractor, name=name, name_key=name_key(name))
+
+
+def make_model(name: str = "Heron", maker: str = "Ostrel", **task_hours: float | None) -> TrimmerModel:
+    """A model; ``grease=50`` gives the maker's interval of a task in hours, ``lay_up=None`` says it does not apply."""
+    model, _new = TrimmerModel.objects.get_or_create(
+        key=name_key(f"{maker} {name}"), defaults={"maker": maker, "name": name}
+    )
+    for task, hours in task_hours.items():
+        given = None if hours is None else Decimal(str(hours))
+        TaskInterval.objects.create(
+            model=model, task=task, hours=given, hours_given=True, months=None, months_given=hours is None
+        )
+    return model
+
+
+def make_unit(
+    crew: Crew,
+    tag: str | None = None,
+    *,
+    model: TrimmerModel | None = None,
+    hours: float = 0,
+    registered: int = 200,
+    run: float | None = 60,
+    **given: object,
+) -> Trimmer:
+    """A unit registered so many days ago; ``run`` is what its meter gained by a week ago (None: nothing logged)."""
+    with all_tenants():
+        contractor = Contractor.objects.get(pk=crew.contractor_id)
+        unit = register_unit(
+            contractor=contractor,
+            tag=tag or f"QH-{next(_numbers):02d}",
+            model=model or make_model(),
+            registered_on=days_ago(registered),
+            by=BY,
+            today=dt.date.today(),
+            crew=crew,
+            hours_at_registration=Decimal(str(hours)),
+            **given,  # type: ignore[arg-type]
+        )
+        if run is not None:
+            log_meter(unit, hours + run, days=7)
+        unit.refresh_from_db()
+        return unit
+
+
+def log_meter(unit: Trimmer, hours: float, days: int = 0) -> None:
+    """The unit's meter read this, so many days ago."""
+    with all_tenants():
+        line = HoursLine(unit, days_ago(days), meter_hours=Decimal(str(hours)))
+        record_hours(lines=[line], by=BY, today=dt.date.today(), confirmed=True)
+
+
+def do_task(unit: Trimmer, task: str, *, days: int = 0, as_found: str = "ok", done: str = "serviced", **given):  # type: ignore[no-untyped-def]
+    """A task done on the unit, so many days ago."""
+    seen_as = given.pop("seen_as", "crew")
+    with all_tenants():
+        work = Work(unit, task, days_ago(days), as_found, done, **given)
+        return record_service(work=work, by=By(None, "import", seen_as), today=dt.date.today())
+
+
+def see_guard(unit: Trimmer, guard: str = "", *, days: int = 0, line: str = "", safety: str = "") -> None:
+    """What a guard walk saw of the unit, so many days ago."""
+    with all_tenants():
+        record_walk(seen=[Seen(unit, guard, line, safety)], on=days_ago(days), by=BY, today=dt.date.today())
+
+
+def make_notice(model: TrimmerModel, serials: str = "") -> RecallNotice:
+    return RecallNotice.objects.create(
+        model=model,
+        serials=serials,
+        text="Invented notice: the fuel cap may leak. Take the unit to a dealer.",
+        source="Ostrel safety notice (invented)",
+        issued_on=days_ago(30),
+    )
+
+
+def make_person(
+    name: str, role: str, *, contractor: Contractor | None = None, shop: Shop | None = None, crew: Crew | None = None
+) -> User:
+    """A person with one role; no password, since tests sign them in by force."""
+    user = User(username=name, display_name=name.replace(".", " ").title())
+    user.set_unusable_password()
+    user.save()
+    if crew is not None:
+        contractor = crew.contractor
+    Membership.objects.create(user=user, role=role, contractor=contractor, shop=shop, crew=crew)
+    return user
+
+
+def recompute(*units: Trimmer) -> None:
+    """Bring stored answers up after a change that is no entry, such as an interval."""
+    with all_tenants():
+        refresh_units([u.pk for u in units], "scan")
