@@ -177,7 +177,8 @@ class Case:
 
 def make_case(number: int) -> Case:
     """The case of this number: some harmless mess, and in three of five cases one or two kinds of real damage."""
-    from . import malformed_damage  # noqa: F401  registers the kinds of damage
+    # Loading them registers the kinds of damage, cells before files.
+    from . import malformed_cells, malformed_files  # noqa: F401
 
     rng = random.Random(f"malformed {number}")
     fleet = good_fleet(rng)

@@ -4,7 +4,7 @@ import os
 
 import pytest
 
-from . import malformed_damage  # noqa: F401  registers the kinds of damage
+from . import malformed_cells, malformed_files  # noqa: F401  loading them registers the kinds of damage
 from .malformed import HARMFUL, HARMLESS
 from .malformed_check import run_cases
 
