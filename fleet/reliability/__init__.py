@@ -1,6 +1,7 @@
 """Statistics of the fleet: lifetimes, repairs and the decisions that rest on them. Pure numpy and scipy."""
 
 from fleet.reliability.curves import kaplan_meier, mean_cumulative_function, nelson_aalen
+from fleet.reliability.intervals import ServiceInterval, service_interval
 from fleet.reliability.lifetimes import Lifetimes
 from fleet.reliability.looks import turnbull
 from fleet.reliability.newton import WeibullPrior
@@ -16,6 +17,7 @@ from fleet.reliability.weibull import WeibullFit, fit_weibull
 __all__ = [
     "Lifetimes",
     "PooledFit",
+    "ServiceInterval",
     "WeibullFit",
     "WeibullPrior",
     "age_replacement",
@@ -31,6 +33,7 @@ __all__ = [
     "project_hours",
     "renewal_function",
     "replacement_ages",
+    "service_interval",
     "trend_test",
     "turnbull",
 ]

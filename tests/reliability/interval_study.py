@@ -1,0 +1,157 @@
+"""What the learned service interval costs above the best one not above the manual's, truth known."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import norm
+
+from fleet.reliability import Lifetimes, service_interval
+
+HORIZON = 600.0
+PLANNED = 12.0
+
+#: Hazard per hour at (age, since, neglect ratio 3 Q / age).
+Hazard = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]
+
+
+@dataclass(frozen=True)
+class Truth:
+    """One simulated model: its hazard, the manual's interval and the cost of a failure."""
+
+    hazard: Hazard
+    manual: float
+    failure_cost: float
+
+    def cost_rate(self, interval: float) -> float:
+        """Cost per hour of an interval, by fine integration."""
+        n = 4000
+        step = HORIZON / n
+        age = (np.arange(n) + 0.5) * step
+        since = age % interval
+        past = (np.floor(age / interval) * interval**3 + since**3) / (3 * self.manual**2)
+        ratio = 3 * past / age
+        total = np.concatenate([[0.0], np.cumsum(self.hazard(age, since, ratio) * step)])
+        survival = np.exp(-total)
+        lived = float((0.5 * (survival[1:] + survival[:-1])).sum() * step)
+        at = np.arange(1, int(np.ceil(HORIZON / interval - 1e-9))) * interval
+        planned = float(np.interp(at, np.arange(n + 1) * step, survival).sum())
+        return (self.failure_cost * (1 - survival[-1]) + PLANNED * planned) / lived
+
+    def best(self) -> float:
+        """Least cost of an interval not above the manual's."""
+        return min(self.cost_rate(self.manual * share) for share in np.linspace(0.06, 1.0, 95))
+
+
+def weibull(rng: np.random.Generator, manual: float) -> Hazard:
+    """Hours since service alone."""
+    shape, scale = rng.uniform(1.2, 4.0), manual * rng.uniform(0.8, 4.0)
+    return lambda age, since, ratio: shape / scale * (np.maximum(since, 1e-3) / scale) ** (shape - 1)
+
+
+def two_clocks(rng: np.random.Generator, manual: float) -> Hazard:
+    """Age and hours since service."""
+    level, by_age, by_since = rng.uniform(0.05, 0.6) / manual, rng.uniform(0, 1.0), rng.uniform(0, 3.0)
+    return lambda age, since, ratio: (
+        level * (np.maximum(age, 1e-3) / HORIZON * 2) ** by_age * (np.maximum(since, 1e-3) / manual) ** by_since
+    )
+
+
+def hidden_damage(rng: np.random.Generator, manual: float) -> Hazard:
+    """Past neglect stays in the component."""
+    level, by_since, by_neglect = rng.uniform(0.05, 0.4) / manual, rng.uniform(0, 1.5), rng.uniform(0.3, 1.0)
+    return lambda age, since, ratio: (
+        level * (np.maximum(since, 1e-3) / manual) ** by_since * np.maximum(ratio, 1e-3) ** by_neglect
+    )
+
+
+def lognormal(rng: np.random.Generator, manual: float) -> Hazard:
+    """Lognormal life since service."""
+    sigma, median = rng.uniform(0.4, 1.0), manual * rng.uniform(0.9, 4.0)
+
+    def hazard(age: np.ndarray, since: np.ndarray, ratio: np.ndarray) -> np.ndarray:
+        z = np.log(np.maximum(since, 1e-3) / median) / sigma
+        return norm.pdf(z) / (sigma * np.maximum(since, 1e-3) * norm.sf(z))
+
+    return hazard
+
+
+def bathtub(rng: np.random.Generator, manual: float) -> Hazard:
+    """Early trouble after service, then wear."""
+    early, late = manual * rng.uniform(5, 30), manual * rng.uniform(1.0, 3.0)
+    shape = rng.uniform(2.5, 4.5)
+
+    def hazard(age: np.ndarray, since: np.ndarray, ratio: np.ndarray) -> np.ndarray:
+        t = np.maximum(since, 1e-2)
+        return 0.6 / early * (t / early) ** -0.4 + shape / late * (t / late) ** (shape - 1)
+
+    return hazard
+
+
+KINDS = {
+    "weibull": weibull,
+    "two_clocks": two_clocks,
+    "hidden_damage": hidden_damage,
+    "lognormal": lognormal,
+    "bathtub": bathtub,
+}
+
+
+def draw_truth(rng: np.random.Generator, kind: str) -> Truth:
+    """A model of that kind with random parameters; failure costs 4 to 25 services."""
+    manual = float(rng.choice([25.0, 40.0, 50.0, 100.0]))
+    return Truth(KINDS[kind](rng, manual), manual, PLANNED * rng.uniform(4, 25))
+
+
+def observe(rng: np.random.Generator, truth: Truth, failures: int, crews: int = 6) -> tuple[Lifetimes, np.ndarray]:
+    """Histories of units served near the manual's interval by crews of different habits, until enough have failed."""
+    habit = np.exp(rng.normal(0.05, 0.3, crews))
+    rows: list[tuple[float, float, float, float, int, int]] = []
+    count, unit = 0, 0
+    while count < failures and unit < 4000:
+        crew = int(rng.integers(crews))
+        watched = 0.0
+        while watched < HORIZON and count < failures:
+            age, past, limit = 0.0, 0.0, -np.log(rng.random())
+            unit += 1
+            while watched < HORIZON:
+                planned = truth.manual * habit[crew] * np.exp(rng.normal(0, 0.2))
+                planned = min(planned, HORIZON - watched)
+                step = planned / 40
+                since = (np.arange(40) + 0.5) * step
+                ages = age + since
+                ratio = 3 * (past + since**3 / (3 * truth.manual**2)) / ages
+                total = np.cumsum(truth.hazard(ages, since, ratio) * step)
+                if total[-1] >= limit:
+                    end = float(np.interp(limit, np.concatenate([[0.0], total]), np.arange(41) * step))
+                    rows.append((age, age + end, 1.0, 0.0, unit, crew))
+                    count += 1
+                    watched += end
+                    break
+                limit -= total[-1]
+                rows.append((age, age + planned, 0.0, 0.0, unit, crew))
+                past += planned**3 / (3 * truth.manual**2)
+                age += planned
+                watched += planned
+    entry, lower, event, since0, who, crew_of = (np.array(column) for column in zip(*rows, strict=True))
+    return (
+        Lifetimes(
+            entry=entry, lower=lower, upper=np.where(event == 1, lower, np.inf), since=since0, unit=who.astype(int)
+        ),
+        crew_of.astype(int),
+    )
+
+
+def regrets(rng: np.random.Generator, kind: str, failures: int, models: int) -> np.ndarray:
+    """Relative excess cost of the learned interval, one for each simulated model."""
+    out = []
+    for _ in range(models):
+        truth = draw_truth(rng, kind)
+        rows, crew = observe(rng, truth, failures)
+        answer = service_interval(
+            rows, manual=truth.manual, planned_cost=PLANNED, failure_cost=truth.failure_cost, horizon=HORIZON, crew=crew
+        )
+        out.append(truth.cost_rate(float(answer.interval[0])) / truth.best() - 1)
+    return np.array(out)
