@@ -11,6 +11,7 @@ import re
 import zoneinfo
 from collections.abc import Callable, Mapping
 from decimal import ROUND_HALF_UP, Decimal
+from functools import lru_cache
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -333,14 +334,19 @@ _US_ZONES = {
 }
 
 
+@lru_cache(maxsize=1)
+def _zones() -> dict[str, str]:
+    """Names of the time zone database without case; finding them means walking its folders."""
+    return {zone.casefold(): zone for zone in zoneinfo.available_timezones()}
+
+
 def time_zone_cell(_decimal_comma: bool) -> Parser:
     """A name of the time zone database, or the usual name of a US zone."""
-    zones = {zone.casefold(): zone for zone in zoneinfo.available_timezones()}
 
     def parse(text: str) -> str:
         plain = text.casefold().replace(" ", "_")
         usual = re.sub(r"[_\s]*(?:standard|daylight)?[_\s]*time$", "", plain)
-        zone = zones.get(plain) or _US_ZONES.get(usual)
+        zone = _zones().get(plain) or _US_ZONES.get(usual)
         if zone is None:
             raise BadValue(_("This time zone is not known. Write it as America/New_York."))
         return zone

@@ -45,9 +45,12 @@ def write_models(changes: Sequence[ModelChange], author: User | None) -> None:
     for kind in (ModelTerms, TaskInterval):
         manager: Any = kind.objects
         rows = [row for row in touched.values() if isinstance(row, kind)]
-        manager.bulk_create([row for row in rows if row.pk is None])
-        fields = [f.name for f in kind._meta.concrete_fields if f.name not in ("id", "model", "contractor", "shop")]
-        manager.bulk_update([row for row in rows if row.pk is not None], fields, batch_size=200)
+        new, known = [row for row in rows if row.pk is None], [row for row in rows if row.pk is not None]
+        if new:
+            manager.bulk_create(new)
+        if known:
+            fields = [f.name for f in kind._meta.concrete_fields if f.name not in ("id", "model", "contractor", "shop")]
+            manager.bulk_update(known, fields, batch_size=200)
     CatalogChange.objects.bulk_create(history)
 
 
