@@ -195,8 +195,9 @@ class _Builder:
         rates = np.repeat(plain[:, None], self.days, axis=1) if len(row) == 0 else None
         if rates is None:
             stay = np.zeros((self.n, self.days), dtype=np.int32)
-            column = np.clip(day - self.first_day, 0, self.days - 1)
-            np.add.at(stay, (row, column), 1)
+            column = np.maximum(day - self.first_day, 0)
+            here = column < self.days  # later moves do not touch these days
+            np.add.at(stay, (row[here], column[here]), 1)
             np.cumsum(stay, axis=1, out=stay)
             before = np.searchsorted(row, np.arange(self.n))  # moves of earlier rows
             which = stay + before[:, None] - 1

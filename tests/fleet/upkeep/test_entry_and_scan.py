@@ -127,6 +127,14 @@ class EntriesAgreeWithScan(TestCase):
     @given(st.lists(entry, max_size=25))
     # Registered in mid-week: the days before it are no part of the usual week, however long the batch's calendar is.
     @example([("run", 0, START, Decimal(0)), ("run", 1, START + dt.timedelta(days=4), Decimal(0))])
+    # A move later than every other entry of its unit.
+    @example(
+        [
+            ("move", 3, TODAY, 0),
+            ("service", 0, START + dt.timedelta(days=120), "head", "ok", "looked", None, True),
+            ("service", 3, START + dt.timedelta(days=1), "mounts", "worn", "serviced", None, False),
+        ]
+    )
     def test_random_entries(self, steps: list[tuple]) -> None:
         with all_tenants():
             contractor, fleet, crews = self._portal()
