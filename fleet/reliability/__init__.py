@@ -4,6 +4,7 @@ from fleet.reliability.curves import kaplan_meier, mean_cumulative_function, nel
 from fleet.reliability.intervals import ServiceInterval, service_interval
 from fleet.reliability.lifetimes import Lifetimes
 from fleet.reliability.looks import turnbull
+from fleet.reliability.misuse import ExcessFailures, excess_failures
 from fleet.reliability.newton import WeibullPrior
 from fleet.reliability.pooling import PooledFit, pool_models
 from fleet.reliability.renewal import age_replacement, failure_finding_interval, renewal_function
@@ -15,6 +16,7 @@ from fleet.reliability.vibration import daily_vibration
 from fleet.reliability.weibull import WeibullFit, fit_weibull
 
 __all__ = [
+    "ExcessFailures",
     "Lifetimes",
     "PooledFit",
     "ServiceInterval",
@@ -22,6 +24,7 @@ __all__ = [
     "WeibullPrior",
     "age_replacement",
     "daily_vibration",
+    "excess_failures",
     "failure_finding_interval",
     "fit_power_law",
     "fit_weibull",

@@ -133,7 +133,7 @@ def _together(cells: Cells) -> Cells:
     ]
     _, first, code = np.unique(np.column_stack(keys).astype(np.int64), axis=0, return_index=True, return_inverse=True)
     code = code.ravel()
-    hours = np.bincount(code, weights=cells.hours)
+    hours: FloatArray = np.bincount(code, weights=cells.hours).astype(float)
 
     def mean(values: FloatArray) -> FloatArray:
         return np.bincount(code, weights=values * cells.hours) / hours
@@ -147,6 +147,6 @@ def _together(cells: Cells) -> Cells:
         group=cells.group[first],
         crew=cells.crew[first],
         covariates=np.stack(covariates, axis=1) if covariates else np.empty((hours.size, 0)),
-        events=np.bincount(code, weights=cells.events),
+        events=np.bincount(code, weights=cells.events).astype(float),
         looked=cells.looked[first],
     )
