@@ -171,7 +171,7 @@ def excess_failures(
         expected_off=total(base * off),
         share=np.divide(off_hours, hours, out=np.zeros(count), where=hours > 0),
         failures=np.bincount(crew_of[held], minlength=count).astype(float),
-        failures_off=np.bincount(crew_of[held], weights=(state == 1).astype(float), minlength=count),
+        failures_off=np.bincount(crew_of[held], weights=(state == 1).astype(float), minlength=count).astype(float),
         unknown_crew=crew_of[held][np.isnan(state)],
         unknown_off=guess[np.isnan(state)],
     )

@@ -1,4 +1,7 @@
-"""Wear with two clocks: log hazard = c + alpha log age + delta log since + x . coef (+ psi neglect), with normal priors."""
+"""Wear with two clocks, with normal priors.
+
+log hazard = c + alpha log age + delta log since + x . coef + step of hours since service (+ psi neglect).
+"""
 
 from __future__ import annotations
 

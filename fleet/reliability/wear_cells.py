@@ -77,7 +77,7 @@ def cut_cells(rows: Lifetimes, manual: FloatArray, crew: IntArray) -> Cells:
         final = place == np.repeat(number, number) - 1
         event = final & rows.exact[row] & (not looked)
         parts.append((row, step, age, event, np.full(row.size, looked)))
-    row, step, age, event, looked = (np.concatenate(columns) for columns in zip(*parts, strict=True))
+    row, step, age, event, inside = (np.concatenate(columns) for columns in zip(*parts, strict=True))
     start = rows.since[row]
     since = start + age - rows.entry[row]
     past = before[row] + (since**3 - start**3) / (3 * limit[row] ** 2)
@@ -90,7 +90,7 @@ def cut_cells(rows: Lifetimes, manual: FloatArray, crew: IntArray) -> Cells:
         crew=crew[row],
         covariates=rows.covariates[row],
         events=event.astype(float),
-        looked=_event_numbers(rows, row, looked),
+        looked=_event_numbers(rows, row, inside),
     )
     return cells if cells.hours.size <= MANY else _together(cells)
 
