@@ -239,7 +239,8 @@ def by_unit(jobs: Sequence[Job]) -> list[UnitJobs]:
 
 
 def carry_through_default(season: Season, as_of: dt.date) -> dt.date:
-    """What the screen asks for first: in winter what will not last the spring flush, in season the next four weeks."""
-    if season.is_open(as_of):
-        return as_of + dt.timedelta(weeks=4)
+    """What the screen asks for first: the next four weeks; toward winter, what will not last the spring flush."""
+    month_on = as_of + dt.timedelta(weeks=4)
+    if season.is_open(as_of) and season.is_open(month_on):
+        return month_on
     return season.next_opening(as_of) + dt.timedelta(weeks=6)
