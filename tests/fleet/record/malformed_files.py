@@ -16,6 +16,20 @@ def _raw(file: File, change: Callable[[random.Random, bytes], bytes], *, refused
 
 
 @harmful
+def quotes_that_do_not_pair(rng: random.Random, fleet: Fleet) -> None:
+    file = fleet["failures"]
+    file.xlsx = False
+    row = rng.choice(file.rows)
+
+    def change(_rng: random.Random, data: bytes) -> bytes:
+        return data.replace(b"QQ", b'"')
+
+    row.cells[file.place("what")] = "QQnever closed"
+    file.encoding = "utf-8"
+    _raw(file, change, refused=True)
+
+
+@harmful
 def missing_column(rng: random.Random, fleet: Fleet) -> None:
     name, column = rng.choice([("moves", "crew"), ("guard", "date"), ("services", "task"), ("failures", "component")])
     file = fleet[name]
@@ -56,20 +70,6 @@ def other_separator_below_the_header(rng: random.Random, fleet: Fleet) -> None:
         return head + end + rest.replace(b",", b";")
 
     file.above = ""
-    _raw(file, change, refused=True)
-
-
-@harmful
-def quotes_that_do_not_pair(rng: random.Random, fleet: Fleet) -> None:
-    file = fleet["failures"]
-    file.xlsx = False
-    row = rng.choice(file.rows)
-
-    def change(_rng: random.Random, data: bytes) -> bytes:
-        return data.replace(b"QQ", b'"')
-
-    row.cells[file.place("what")] = "QQnever closed"
-    file.encoding = "utf-8"
     _raw(file, change, refused=True)
 
 
