@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from functools import lru_cache
 
 from django.utils.formats import date_format
+from django.utils.translation import get_language, gettext_lazy, ngettext
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
 
 from fleet.upkeep.ready import Job
 from fleet.upkeep.reasons import CREW_CLEARS
@@ -34,8 +35,13 @@ GUARD_FINDINGS = frozenset({"guard_off", "guard_damaged"})
 
 def short_date(day: dt.date, today: dt.date) -> str:
     """A day without its year where that is this year's."""
+    return _short_date(day, day.year == today.year, get_language())
+
+
+@lru_cache(maxsize=8192)
+def _short_date(day: dt.date, this_year: bool, _language: str | None) -> str:
     # Translators: a day of this year, and of another year, in Django's date format letters
-    return date_format(day, _("M j") if day.year == today.year else _("M j, Y"))
+    return date_format(day, _("M j") if this_year else _("M j, Y"))
 
 
 def findings_of(job: Job) -> list[str]:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 from django.utils.formats import date_format
+from django.utils.translation import get_language, gettext_noop, ngettext, pgettext
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop, ngettext, pgettext
 
 from fleet.upkeep.ready import Job, Reason, UnitHours
 from fleet.vocabulary import TASKS
@@ -80,7 +81,13 @@ def _iso(date: dt.date | None) -> str | None:
 
 
 def _day(text: str | None) -> str:
-    return "" if text is None else date_format(dt.date.fromisoformat(text), "M j, Y")
+    return "" if text is None else _day_in(text, get_language())
+
+
+@lru_cache(maxsize=8192)
+def _day_in(text: str, _language: str | None) -> str:
+    """The same few days stand in many sentences of a page, and wording one is slow."""
+    return date_format(dt.date.fromisoformat(text), "M j, Y")
 
 
 def _hours(value: float) -> str:

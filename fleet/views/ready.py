@@ -28,7 +28,7 @@ from fleet.views.scope import Scope, scope_of
 from fleet.views.showing import Showing, plain_text, put_off_words
 
 # Beyond these a person reads on by asking for more; the counts are of all.
-LINES_SHOWN = 60
+LINES_SHOWN = 50
 
 
 @dataclass(frozen=True)
