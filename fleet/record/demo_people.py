@@ -6,12 +6,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from django.contrib.auth.hashers import make_password
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from fleet.models import Contractor, Crew, Membership, Role, Shop, UnitState, User
+from fleet.models import Contractor, Crew, Membership, Role, Shop, Trimmer, User
+
+from .pins import hash_pin
 
 PASSWORD = "invented-demo-data"  # noqa: S105 printed on purpose, on a machine that nobody else reaches
-PIN = "4826"
+PIN = "482615"
 ADMINISTRATOR = "portal.admin"
 
 OWNERS = {
@@ -27,18 +30,18 @@ SHOP_PEOPLE = {Role.TECHNICIAN: "bench", Role.MANAGER: "bench.manager"}
 
 @dataclass(frozen=True)
 class Login:
-    """How one person of the demo signs in: by name and password, or by tag and PIN."""
+    """How one person of the demo signs in: by name and password, or by the address on a unit's tag and a PIN."""
 
     who: str
     name: str
     secret: str
-    by_tag: bool = False
+    tag_path: str = ""
 
 
 def create_people(shop: Shop) -> None:
     """Create an administrator, the shop's people, each contractor's owner, and crew bosses."""
     # Hashing is slow on purpose, and these passwords are no secret: one hash serves all.
-    password, pin = make_password(PASSWORD), make_password(PIN)
+    password = make_password(PASSWORD)
     for role, name in SHOP_PEOPLE.items():
         Membership.objects.create(user=_person(name, f"{role.label}", password), role=role, shop=shop)
     for contractor in Contractor.objects.filter(name__in=OWNERS):
@@ -49,7 +52,11 @@ def create_people(shop: Shop) -> None:
         name = BY_TAG[crew.name] if by_tag else CREW_BOSSES[crew.name]
         user = _person(name, f"Crew boss, {crew}", "" if by_tag else password)
         Membership.objects.create(
-            user=user, role=Role.CREW_BOSS, contractor=crew.contractor, crew=crew, pin=pin if by_tag else ""
+            user=user,
+            role=Role.CREW_BOSS,
+            contractor=crew.contractor,
+            crew=crew,
+            pin=hash_pin(pin=PIN, crew_id=crew.pk) if by_tag else "",
         )
     # Last, so that its being there says that everyone is.
     Membership.objects.create(
@@ -72,7 +79,9 @@ def logins() -> Iterator[Login]:
         where = " / ".join(str(p) for p in (member.shop, member.contractor, member.crew) if p) or _("whole portal")
         who = f"{member.get_role_display()}, {where}"
         if member.pin:
-            yield Login(who, _tag_of(member.crew), PIN, by_tag=True)
+            unit = _unit_of(member.crew)
+            if unit is not None:
+                yield Login(who, unit.tag, PIN, reverse("tag", args=[unit.tag_token]))
         elif member.user.username in _WITH_PASSWORD:
             yield Login(who, member.user.username, PASSWORD)
 
@@ -80,7 +89,6 @@ def logins() -> Iterator[Login]:
 _WITH_PASSWORD = {ADMINISTRATOR, *SHOP_PEOPLE.values(), *OWNERS.values(), *CREW_BOSSES.values()}
 
 
-def _tag_of(crew: Crew | None) -> str:
-    """The tag of a unit that is with the crew now."""
-    state = UnitState.objects.filter(crew=crew, in_use=True).select_related("trimmer").order_by("trimmer__tag").first()
-    return state.trimmer.tag if state else ""
+def _unit_of(crew: Crew | None) -> Trimmer | None:
+    """A unit that is with the crew now."""
+    return Trimmer.objects.filter(state__crew=crew, state__in_use=True).order_by("tag").first()

@@ -6,13 +6,19 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 from urllib.parse import urljoin, urlsplit
 
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, ConsoleMessage, Page, Response
 
+from fleet.models import ENTRY_KINDS
+from fleet.vocabulary import TASK_KEYS
+
 PHONE, DESK, NARROW = (390, 844), (1280, 900), (320, 640)
+
+# Parts of an address that say which one, not what kind of page.
+_NAMES_ONE = re.compile("|".join([r"\d+", r"[\w-]{20,}", *TASK_KEYS, *ENTRY_KINDS]))
 
 # What the content policy refused, told by the browser itself.
 _WATCH_POLICY = """
@@ -49,7 +55,8 @@ class Visitor:
 
     def _on_console(self, message: ConsoleMessage) -> None:
         if message.type in {"error", "warning"}:
-            self.wrong.append(f"{self.page.url}: console {message.type}: {message.text}")
+            where = message.location.get("url", "")
+            self.wrong.append(f"{self.page.url}: console {message.type}: {message.text} ({where})")
 
     def _on_response(self, response: Response) -> None:
         if response.status >= 400:
@@ -75,16 +82,15 @@ class Visitor:
         self.page.wait_for_load_state("load")
         assert "/account/login" not in self.page.url, self.page.locator("main").inner_text()
 
-    def sign_in_by_tag(self, tag: str, pin: str) -> None:
-        """By the tag of a unit and the crew's PIN, as crews without e-mail do."""
+    def sign_in_by_tag(self, address: str, pin: str) -> None:
+        """By the address on a unit's tag and a PIN, as crews without e-mail do; typed, where nothing can scan it."""
         self.open("/account/login/")
         self.page.get_by_role("link", name=re.compile("PIN")).click()
-        self.page.wait_for_load_state("load")
-        self.page.locator("main form input[type=text], main form input:not([type])").first.fill(tag)
-        self.page.locator("main form input[name*=pin]").fill(pin)
+        self.page.locator("main input[name=address]").fill(address)
         self.page.locator("main form button[type=submit]").first.click()
-        self.page.wait_for_load_state("load")
-        assert "sign-in" not in self.page.url, self.page.locator("main").inner_text()
+        self.page.locator("main input[name=pin]").fill(pin)
+        self.page.locator("main form button[type=submit]").first.click()
+        self.page.wait_for_url(re.compile(r"/units/\d+/"))
 
     def navigation(self) -> list[str]:
         """Paths of the pages in the top bar."""
@@ -109,18 +115,25 @@ class Visitor:
         width = (self.page.viewport_size or {"width": 0})["width"]
         return [f"{self.page.url} at {width} px: {what}" for what in found]
 
+    def colors(self, scheme: Literal["light", "dark"]) -> None:
+        """Ask for light or dark, and wait until the page is painted so."""
+        self.page.emulate_media(color_scheme=scheme)
+        if self.scripts:
+            self.page.evaluate("() => new Promise(done => requestAnimationFrame(() => setTimeout(done, 50)))")
+
     def barriers(self) -> list[str]:
         """What axe finds on this page."""
         result: dict[str, Any] = Axe().run(self.page).response
         return [
-            f"{self.page.url}: {v['id']} ({v['impact']}): {v['help']}: {v['nodes'][0]['html'][:200]}"
+            f"{self.page.url}: {v['id']}: {node['failureSummary']}: {node['html'][:200]}"
             for v in result["violations"]
+            for node in v["nodes"][:2]
         ]
 
 
 def pattern_of(path: str) -> str:
-    """A path with its numbers and tokens left out: one page of each kind is looked at."""
-    return re.sub(r"/(\d+|[\w-]{20,})(?=/|\.|$)", "/#", path)
+    """A path without its numbers, tokens and keys of the trade: one page of each kind is looked at."""
+    return "/".join("#" if _NAMES_ONE.fullmatch(part) else part for part in path.split("/"))
 
 
 @contextmanager

@@ -83,11 +83,12 @@ class Command(PortalCommand):
         width = max(len(row.who) for row in rows)
         write(f"{'who':{width}}  {'name':16}  password")
         for row in rows:
-            if not row.by_tag:
+            if not row.tag_path:
                 write(f"{row.who:{width}}  {row.name:16}  {row.secret}")
         for row in rows:
-            if row.by_tag:
-                write(f"{row.who}: by the tag {row.name} and the PIN {row.secret}")
+            if row.tag_path:
+                write(f"{row.who}, without e-mail: scans the tag of {row.name}, which opens")
+                write(f"  http://{HOST}:{port}{row.tag_path}  and types the PIN {row.secret}")
         write("")
 
 

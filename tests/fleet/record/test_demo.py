@@ -7,7 +7,6 @@ from collections.abc import Iterator
 
 import pytest
 from django.contrib.auth import authenticate
-from django.contrib.auth.hashers import check_password
 
 from fleet.access import access_of
 from fleet.models import (
@@ -26,6 +25,7 @@ from fleet.models import (
 from fleet.models.tenancy import all_tenants
 from fleet.record.demo import NotInvented, build_demo, guard_own_data, is_built
 from fleet.record.demo_people import PIN, logins
+from fleet.record.pins import who_has_pin
 
 TODAY = dt.date(2027, 4, 12)
 
@@ -71,18 +71,19 @@ def test_every_role_can_sign_in() -> None:
     _build()
     people = list(logins())
     for login in people:
-        if not login.by_tag:
+        if not login.tag_path:
             user = authenticate(None, username=login.name, password=login.secret)
             assert user is not None, login
             assert access_of(user, TODAY).contractor_ids, login
     assert set(Membership.objects.values_list("role", flat=True)) == set(Role.values)
     assert len(people) == Membership.objects.count() == User.objects.count()
 
-    (by_tag,) = [login for login in people if login.by_tag]
+    (by_tag,) = [login for login in people if login.tag_path]
     (member,) = Membership.objects.exclude(pin="")
     unit = Trimmer.objects.select_related("state").get(tag=by_tag.name, retired_on=None)
     assert unit.state.crew == member.crew
-    assert check_password(PIN, member.pin)
+    assert who_has_pin(unit=unit, pin=PIN) == member.user
+    assert unit.tag_token in by_tag.tag_path
     assert not member.user.has_usable_password()
 
 
