@@ -198,8 +198,9 @@ def _draws(fit: WearFit, group: int, x: FloatArray, count: int) -> FloatArray:
     """(level, age power, since power, neglect power) of one model, shape (count, 4)."""
     reading = fit.layout.reading(group, x)
     mean = reading @ fit.mean
-    values, vectors = np.linalg.eigh(reading @ fit.covariance @ reading.T)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    # A Cholesky root, unlike an eigenvector's sign, does not turn over with the last digit of the input.
+    spread = reading @ fit.covariance @ reading.T
+    root = np.linalg.cholesky(spread + 1e-10 * np.eye(spread.shape[0]))
     points = qmc.Sobol(4 + BINS, scramble=True, rng=np.random.default_rng(7)).random(DRAWS)[:count]
     return mean + norm.ppf(points) @ root.T
 

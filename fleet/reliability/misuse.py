@@ -151,7 +151,7 @@ def excess_failures(
         seen, crew_of[spans.holding(seen, look_hours, nearest=True)], look_hours, look_found, look_left
     )
     share, pace = fit_chains(looks, count)
-    off = _span_shares(looks, share, pace, spans)
+    off, doubt_of_off = _span_shares(looks, share, pace, spans)
     failed = _codes(units, failure_unit, "failure")
     when = np.atleast_1d(np.asarray(failure_hour, float))
     if not failed.size:
@@ -169,14 +169,15 @@ def excess_failures(
     totals = CrewTotals(
         expected=total(base),
         expected_off=total(base * off),
+        expected_off_sd=np.sqrt(total(base**2 * doubt_of_off)),
         share=np.divide(off_hours, hours, out=np.zeros(count), where=hours > 0),
         failures=np.bincount(crew_of[held], minlength=count).astype(float),
         failures_off=np.bincount(crew_of[held], weights=(state == 1).astype(float), minlength=count).astype(float),
         unknown_crew=crew_of[held][np.isnan(state)],
         unknown_off=guess[np.isnan(state)],
     )
-    log_ratio, level_draws = posterior_draws(totals)
-    excess = np.exp(level_draws) * totals.expected_off * np.expm1(log_ratio)[:, None]
+    log_ratio, level_draws, off_draws = posterior_draws(totals)
+    excess = np.exp(level_draws) * off_draws * np.expm1(log_ratio)[:, None]
     price = np.broadcast_to(np.asarray(failure_cost, float), (count,))
     paid = totals.failures * price if spent is None else np.broadcast_to(np.asarray(spent, float), (count,))
     money = excess * price
@@ -249,8 +250,10 @@ def _codes(units: np.ndarray, names: ArrayLike, what: str) -> IntArray:
     return code.astype(np.int64)
 
 
-def _span_shares(looks: GuardLooks, share: FloatArray, pace: FloatArray, spans: _Spans) -> FloatArray:
-    """Mean P(off) over each span, by Gauss-Legendre between its looks, shape (n,)."""
+def _span_shares(
+    looks: GuardLooks, share: FloatArray, pace: FloatArray, spans: _Spans
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance of each span's share off, by Gauss-Legendre between its looks, each of shape (n,)."""
     cut_unit = np.concatenate([spans.unit, looks.unit])
     cut_hour = np.concatenate([spans.start, looks.hour])
     row = np.concatenate([np.arange(spans.unit.size), spans.holding(looks.unit, looks.hour)])
@@ -262,10 +265,15 @@ def _span_shares(looks: GuardLooks, share: FloatArray, pace: FloatArray, spans: 
     high = np.where(last, spans.stop[row], np.concatenate([low[1:], [0.0]]))
     width = np.maximum(high - low, 0.0)
     nodes, weights = np.polynomial.legendre.leggauss(5)
-    mass = np.zeros(row.size)
+    mass, unsure = np.zeros(row.size), np.zeros(row.size)
     for node, weight in zip(nodes, weights, strict=True):
         at = low + 0.5 * (1 + node) * width
-        mass += 0.5 * weight * smoothed_off(looks, share, pace, spans.unit[row], spans.crew[row], at)
+        p = smoothed_off(looks, share, pace, spans.unit[row], spans.crew[row], at)
+        mass += 0.5 * weight * p
+        unsure += 0.5 * weight * p * (1 - p)
     total = np.bincount(row, weights=mass * width, minlength=spans.unit.size)
-    hours = spans.stop - spans.start
-    return np.divide(total, hours, out=np.zeros(hours.size), where=hours > 0)
+    # What is not known between two looks is one state for about as long as the chain remembers.
+    alike = np.minimum(1.0, 2.0 / np.maximum(pace[spans.crew[row]] * width, 1e-12))
+    variance = np.bincount(row, weights=unsure * alike * width**2, minlength=spans.unit.size)
+    hours = np.maximum(spans.stop - spans.start, 1e-12)
+    return total / hours, variance / hours**2

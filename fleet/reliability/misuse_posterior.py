@@ -27,6 +27,8 @@ class CrewTotals:
     ----------
     expected, expected_off : ndarray, shape (C,)
         Expected failures at guard on, all hours, and the part that fell on hours with the guard off.
+    expected_off_sd : ndarray, shape (C,)
+        What the looks leave unsaid about it.
     share : ndarray, shape (C,)
         Mean share off.
     failures, failures_off : ndarray, shape (C,)
@@ -37,6 +39,7 @@ class CrewTotals:
 
     expected: FloatArray
     expected_off: FloatArray
+    expected_off_sd: FloatArray
     share: FloatArray
     failures: FloatArray
     failures_off: FloatArray
@@ -44,8 +47,12 @@ class CrewTotals:
     unknown_off: FloatArray
 
 
-def posterior_draws(totals: CrewTotals) -> tuple[FloatArray, FloatArray]:
-    """Equally likely log ratios (DRAWS,) and log levels of the crews (DRAWS, C); the same for the same input."""
+def posterior_draws(totals: CrewTotals) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Equally likely log ratios (DRAWS,), log levels of the crews and expected failures off (DRAWS, C), always the
+    same.
+
+    The hours off are not known exactly: where they were more, the same failures mean a smaller ratio.
+    """
     crews = totals.expected.size
     design = _design(totals)
     parts = []
@@ -72,7 +79,11 @@ def posterior_draws(totals: CrewTotals) -> tuple[FloatArray, FloatArray]:
     levels = mean[pick] + np.einsum("dij,dj->di", root[pick], z)
     step = LOG_RATIOS[1] - LOG_RATIOS[0]
     ratios = LOG_RATIOS[pick % LOG_RATIOS.size] + (points[:, 1] - 0.5) * step
-    return ratios, levels
+    wide = np.log1p((totals.expected_off_sd / np.maximum(totals.expected_off, 1e-12)) ** 2) ** 0.5
+    shift = wide * np.random.default_rng(13).normal(size=(DRAWS, crews))
+    told = totals.failures_off + 1e-9
+    ratios = ratios - shift @ (told / told.sum())
+    return ratios, levels, totals.expected_off * np.exp(shift)
 
 
 def _design(totals: CrewTotals) -> FloatArray:

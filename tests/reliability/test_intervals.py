@@ -1,0 +1,187 @@
+"""Service intervals: never above the manual's, the manual's without failures, near the best with the truth known."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fleet.reliability import Lifetimes, age_replacement, service_interval
+from fleet.reliability.intervals import SHARES, interval_costs
+from fleet.reliability.wear import BINS, fit_wear
+from fleet.reliability.wear_cells import cut_cells
+from tests.reliability import interval_study
+from tests.reliability.interval_study import HORIZON, PLANNED, Truth
+
+INF = float("inf")
+
+
+def answer(truth, rows, crew=None, **more):
+    return service_interval(
+        rows,
+        manual=truth.manual,
+        planned_cost=PLANNED,
+        failure_cost=truth.failure_cost,
+        horizon=HORIZON,
+        crew=crew,
+        **more,
+    )
+
+
+@pytest.mark.parametrize(
+    ("kind", "failures", "most"),
+    [
+        ("weibull", 10, 0.05),
+        ("two_clocks", 10, 0.04),
+        ("weibull", 60, 0.03),
+        ("two_clocks", 60, 0.02),
+        ("lognormal", 30, 0.06),
+        ("bathtub", 30, 0.1),
+    ],
+)
+def test_excess_cost_over_the_best_interval_is_small(kind, failures, most):
+    """Short form of the study in bench_decisions."""
+    assert interval_study.regrets(np.random.default_rng(1), kind, failures, 20).mean() <= most
+
+
+def test_without_any_failure_the_manual_stands():
+    rows = Lifetimes(lower=[50, 100, 150], entry=[0, 50, 100], since=[0, 0, 0], unit=[1, 1, 1], group=[0, 0, 1])
+    found = service_interval(rows, manual=[50.0, 40.0], planned_cost=10, failure_cost=300, horizon=600)
+    assert found.interval.tolist() == [50.0, 40.0]
+    assert found.basis == ["manual", "manual"]
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.integers(0, 1000), st.sampled_from(sorted(interval_study.KINDS)), st.integers(1, 15))
+def test_never_above_the_manual_and_the_same_every_time(seed, kind, failures):
+    rng = np.random.default_rng(seed)
+    truth = interval_study.draw_truth(rng, kind)
+    rows, crew = interval_study.observe(rng, truth, failures)
+    one, two = answer(truth, rows, crew), answer(truth, rows, crew)
+    assert 0 < one.interval[0] <= truth.manual
+    assert one.interval[0] == two.interval[0]
+    assert one.cost_rate[0] <= one.cost_rate_manual[0] * (1 + 1e-9)
+
+
+@settings(max_examples=6, deadline=None)
+@given(st.integers(0, 1000))
+def test_row_order_changes_nothing(seed):
+    rng = np.random.default_rng(seed)
+    truth = interval_study.draw_truth(rng, "two_clocks")
+    rows, crew = interval_study.observe(rng, truth, 8)
+    order = rng.permutation(rows.size)
+    one, two = answer(truth, rows, crew), answer(truth, rows.take(order), crew[order])
+    assert two.interval[0] == one.interval[0]
+    assert two.cost_rate[0] == pytest.approx(one.cost_rate[0], rel=1e-6)
+
+
+def test_a_model_without_failures_leans_on_the_others():
+    rng = np.random.default_rng(3)
+    truth = Truth(lambda age, since, ratio: 2.8 / 70 * (np.maximum(since, 1e-3) / 70) ** 1.8, 50.0, PLANNED * 20)
+    rows, _crew = interval_study.observe(rng, truth, 40)
+    both = Lifetimes(
+        entry=np.append(rows.entry, 0.0),
+        lower=np.append(rows.lower, 30.0),
+        upper=np.append(rows.upper, INF),
+        since=np.append(rows.since, 0.0),
+        unit=np.append(rows.unit, 10**6),
+        group=np.append(np.zeros(rows.size, int), 1),
+    )
+    found = service_interval(both, manual=50.0, planned_cost=PLANNED, failure_cost=PLANNED * 20, horizon=HORIZON)
+    assert found.basis == ["model", "pooled"]
+    assert found.failures.tolist() == [40, 0]
+    assert (found.interval < 50).all()
+
+
+def test_the_risk_limit_and_the_gate_hold():
+    rng = np.random.default_rng(5)
+    truth = Truth(lambda age, since, ratio: 3 / 90 * (np.maximum(since, 1e-3) / 90) ** 2, 50.0, PLANNED * 6)
+    rows, crew = interval_study.observe(rng, truth, 40)
+    free, bound = answer(truth, rows, crew), answer(truth, rows, crew, risk_limit=0.03)
+    assert bound.interval[0] < free.interval[0]
+    assert bound.failure_probability[0] <= 0.03
+    assert bound.limited_by_risk[0]
+    assert answer(truth, rows, crew, gate=1.1).interval[0] == truth.manual
+
+
+def test_guard_off_units_get_the_interval_at_their_own_exposure():
+    rng = np.random.default_rng(6)
+    rows = []
+    for unit in range(160):
+        x = float(unit % 2)
+        scale = 90 * np.exp(-0.9 * x / 2.5)
+        for cycle in range(8):
+            life, planned = scale * rng.weibull(2.5), 50 * np.exp(rng.normal(0, 0.2))
+            rows.append((cycle * 50.0, cycle * 50.0 + min(life, planned), float(life < planned), unit, x))
+    entry, lower, event, unit, x = np.array(rows).T
+    data = Lifetimes(
+        entry=entry,
+        lower=lower,
+        upper=np.where(event == 1, lower, INF),
+        since=np.zeros(entry.size),
+        unit=unit.astype(int),
+        covariates=x,
+    )
+    common = {"manual": 50.0, "planned_cost": PLANNED, "failure_cost": PLANNED * 12, "horizon": HORIZON}
+    off = service_interval(data, x=[1.0], **common)
+    on = service_interval(data, **common)
+    assert off.interval[0] < on.interval[0]
+    assert off.cost_rate[0] > on.cost_rate[0]
+
+
+def test_cost_of_an_interval_agrees_with_fine_integration_and_with_age_replacement():
+    level, by_since = np.log(0.5 / 50), 1.6
+    truth = Truth(lambda age, since, ratio: 0.01 * (np.maximum(since, 1e-9) / 50) ** 1.6, 50.0, PLANNED * 8)
+    draws = np.concatenate([[level, 0.0, by_since, 0.0], np.zeros(BINS)])[None]
+    rates, _ = interval_costs(draws, 50.0, SHARES, PLANNED, PLANNED * 8, HORIZON)
+    exact = [truth.cost_rate(50 * share) for share in SHARES]
+    assert rates[0] == pytest.approx(exact, rel=0.004)
+    # Over an endless horizon every cycle is alike: renewal at each service.
+    shape = 2.6
+    scale = (shape / 0.01 * 50**1.6) ** (1 / shape)
+    long, _ = interval_costs(draws, 50.0, np.array([1.0]), PLANNED, PLANNED * 8, 40_000.0)
+    t = 50.0
+    lived = np.trapezoid(np.exp(-((np.linspace(0, t, 4001) / scale) ** shape)), np.linspace(0, t, 4001))
+    failed = 1 - np.exp(-((t / scale) ** shape))
+    assert long[0, 0] == pytest.approx((PLANNED * 8 * failed + PLANNED * (1 - failed)) / lived, rel=0.01)
+    assert age_replacement(shape, scale, PLANNED, PLANNED * 8).interval > 0
+
+
+def test_events_found_by_looking_count_once_and_shift_the_fit():
+    rows = Lifetimes(
+        entry=[0, 0, 0, 0], lower=[20, 35, 50, 50], upper=[50, 35, INF, INF], since=[0, 0, 0, 0], unit=[1, 2, 3, 4]
+    )
+    cells = cut_cells(rows, np.array([50.0]), np.zeros(4, dtype=int))
+    fit = fit_wear(cells, np.array([50.0]), 1, neglect=False)
+    assert fit.converged
+    assert fit.shares.sum() == pytest.approx(2.0)
+    assert cells.hours.sum() == pytest.approx(50 + 35 + 50 + 50)
+
+
+def test_past_neglect_is_carried_along_a_components_history():
+    rows = Lifetimes(entry=[0, 100, 200], lower=[100, 200, 250], since=[0, 0, 0], unit=[1, 1, 1])
+    cells = cut_cells(rows, np.array([50.0]), np.zeros(3, dtype=int))
+    last = cells.neglect[-1]
+    past = (100**3 * 2 + 50**3) / (3 * 50**2)
+    assert last == pytest.approx(np.log((3 * past + 50) / (250 + 50)), abs=0.05)
+    kept = Lifetimes(entry=[0, 50, 100], lower=[50, 100, 150], since=[0, 0, 0], unit=[1, 1, 1])
+    assert np.abs(cut_cells(kept, np.array([50.0]), np.zeros(3, dtype=int)).neglect).max() < 0.5
+
+
+def test_many_cells_are_put_together_without_changing_the_answer(monkeypatch):
+    rng = np.random.default_rng(8)
+    truth = interval_study.draw_truth(rng, "two_clocks")
+    rows, crew = interval_study.observe(rng, truth, 25)
+    whole = answer(truth, rows, crew)
+    monkeypatch.setattr("fleet.reliability.wear_cells.MANY", 100)
+    small = answer(truth, rows, crew)
+    assert small.cost_rate_manual[0] == pytest.approx(whole.cost_rate_manual[0], rel=0.02)
+
+
+@pytest.mark.parametrize(
+    "bad", [{"manual": 0.0}, {"planned_cost": -1}, {"failure_cost": 0}, {"horizon": INF}, {"risk_limit": 1.5}]
+)
+def test_bad_figures_are_refused(bad):
+    rows = Lifetimes(lower=[30.0], upper=[30.0], since=[0.0])
+    good = {"manual": 50.0, "planned_cost": 10, "failure_cost": 100, "horizon": 600}
+    with pytest.raises(ValueError, match="above 0"):
+        service_interval(rows, **{**good, **bad})
