@@ -222,7 +222,7 @@ def unknown_unit(rng: random.Random, fleet: Fleet) -> None:
 def unknown_word(rng: random.Random, fleet: Fleet) -> None:
     places = [("guard", "guard"), ("guard", "line"), ("services", "task"), ("failures", "component"),
               ("services", "as_found"), ("failures", "cause"), ("services", "warranty")]  # fmt: skip
-    _spoil(rng, fleet, ["wobbly", "on?", "42", "filter", "ünknown", "💥"], *places)
+    _spoil(rng, fleet, ["wobbly", "on?", "42", "filter", "ünheard", "💥"], *places)
 
 
 @harmful
