@@ -72,11 +72,11 @@ def keep_files(*, owner: User, contractor: Contractor | None, files: Iterable[Up
 
 def kept_files(run: ImportRun) -> dict[str, bytes]:
     """The set's files by their names; empty when their day is over."""
-    folder = folder_of(run)
-    paths = [folder / f"{place:02d}.bin" for place in range(len(run.report.get("names", [])))]
+    folder, names = folder_of(run), run.report.get("names", [])
+    paths = [folder / f"{place:02d}.bin" for place in range(len(names))]
     if not all(path.is_file() for path in paths):
         return {}
-    return {name: path.read_bytes() for name, path in zip(run.report["names"], paths, strict=True)}
+    return {name: path.read_bytes() for name, path in zip(names, paths, strict=True)}
 
 
 def check_files(*, run: ImportRun, only: Collection[int] | None) -> None:

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST
 
 from fleet.access import signed_in
 from fleet.forms.account import AccountForm
+from fleet.forms.posted import posted
 from fleet.models import User
 from fleet.record.people import sign_out_everywhere
 from fleet.views.organizations import role_words
@@ -20,7 +21,7 @@ from fleet.views.organizations import role_words
 def account_menu(request: HttpRequest) -> HttpResponse:
     """The account page. A look saved here replaces the one chosen on this device."""
     user: User = request.user  # type: ignore[assignment]
-    form = AccountForm(request.POST or None, instance=user)
+    form = AccountForm(posted(request), instance=user)
     if request.method == "POST" and form.is_valid():
         form.save()
         messages.success(request, _("Saved."))

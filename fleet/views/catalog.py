@@ -16,6 +16,7 @@ from django.utils.translation import ngettext
 from fleet import background
 from fleet.access import Access, allowed
 from fleet.forms.catalog import FiguresForm, ModelForm, TaskForm
+from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.models import CatalogChange, TrimmerModel
 from fleet.record.catalog import add_model, refresh_after_change, set_interval, set_terms, units_touched
@@ -153,7 +154,7 @@ def catalog_task(request: HttpRequest, pk: int, task: str) -> HttpResponse:
         raise Http404
     own = _sheet(model, holder).task(task)
     wider = practice_figures(task) if holder.kind == PORTAL else _sheet(model, _wider(holder)).task(task)
-    form = TaskForm(request.POST or None, own=own, wider=wider)
+    form = TaskForm(posted(request), own=own, wider=wider)
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         try:
@@ -222,7 +223,7 @@ def catalog_figures(request: HttpRequest, pk: int) -> HttpResponse:
     holder, _holders = _holder(request, to_change=True)
     model = _model(request, holder, pk)
     back = f"{reverse('catalog_model', args=[pk])}?for={holder.key}"
-    form = FiguresForm(request.POST or None, sheet=_sheet(model, holder), money=access.can("see_money"))
+    form = FiguresForm(posted(request), sheet=_sheet(model, holder), money=access.can("see_money"))
     if request.method == "POST" and form.is_valid():
         changed = set_terms(
             model=model,
@@ -243,7 +244,7 @@ def catalog_figures(request: HttpRequest, pk: int) -> HttpResponse:
 def catalog_add(request: HttpRequest) -> HttpResponse:
     """Add a model by maker and name."""
     holder, _holders = _holder(request, to_change=True)
-    form = ModelForm(request.POST or None)
+    form = ModelForm(posted(request))
     if request.method == "POST" and form.is_valid():
         try:
             model = add_model(**form.cleaned_data, holder=holder, by=request.user)  # type: ignore[arg-type]

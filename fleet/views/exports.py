@@ -14,6 +14,7 @@ from django.views.decorators.cache import never_cache
 
 from fleet.access import Access, allowed
 from fleet.forms.imports import ExportForm
+from fleet.forms.posted import posted
 from fleet.models import Contractor
 from fleet.record.export_workbook import one_workbook
 from fleet.record.exporting import export_files
@@ -29,7 +30,7 @@ def export_page(request: HttpRequest) -> HttpResponse:
     access: Access = request.access  # type: ignore[attr-defined]
     ids = [pk for pk in access.contractor_ids if access.can("export_files", pk)]
     contractors = access.contractors().filter(pk__in=ids)
-    form = ExportForm(request.POST or None, contractors=contractors)
+    form = ExportForm(posted(request), contractors=contractors)
     if request.method == "POST" and form.is_valid():
         one = form.cleaned_data["contractor"]
         chosen = [one] if one is not None else list(contractors)

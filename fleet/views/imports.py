@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST
 from fleet import background
 from fleet.access import Access, allowed
 from fleet.forms.imports import UploadForm
+from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.models import ImportRun
 from fleet.record.columns import kind_of_file
@@ -60,9 +61,7 @@ def import_page(request: HttpRequest) -> HttpResponse:
     only = _bounds(access)
     contractors = [c for c in access.contractors() if only is None or c.pk in only]
     rows = access.contractors().filter(pk__in=[c.pk for c in contractors])
-    form = UploadForm(
-        request.POST or None, request.FILES or None, contractors=rows, may_name_others=access.is_administrator
-    )
+    form = UploadForm(posted(request), request.FILES, contractors=rows, may_name_others=access.is_administrator)
     if request.method == "POST" and form.is_valid():
         sweep(timezone.now())
         files = form.cleaned_data["upload"]

@@ -12,6 +12,7 @@ from django.views.decorators.cache import never_cache
 
 from fleet.access import public
 from fleet.forms.people import AcceptForm, JoinForm
+from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.limits import Limit, address_of
 from fleet.models import Invitation
@@ -35,7 +36,7 @@ def invitation(request: HttpRequest, token: str) -> HttpResponse:
         raise Http404
     if request.user.is_authenticated:
         return _join(request, found)
-    form = AcceptForm(request.POST or None, invitation=found)
+    form = AcceptForm(posted(request), invitation=found)
     if request.method == "POST" and form.is_valid():
         said = {"pin": "", **form.cleaned_data}
         try:
@@ -50,7 +51,7 @@ def invitation(request: HttpRequest, token: str) -> HttpResponse:
 
 
 def _join(request: HttpRequest, found: Invitation) -> HttpResponse:
-    form = JoinForm(request.POST or None, invitation=found)
+    form = JoinForm(posted(request), invitation=found)
     # A form without fields is bound by the press of its button alone.
     pressed = request.method == "POST"
     if pressed and (not form.fields or form.is_valid()):

@@ -20,6 +20,7 @@ from django.views.decorators.http import require_POST
 
 from fleet.access import Access, allowed
 from fleet.forms.people import CrewForm, InviteForm
+from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.limits import Limit
 from fleet.models import Crew, Invitation, Membership, Role
@@ -94,7 +95,7 @@ def person_invite(request: HttpRequest) -> HttpResponse:
     organization = chosen(request, managed(access))
     place = organization.place
     crews = Crew.objects.filter(contractor=place.contractor).order_by("name", "pk")
-    form = InviteForm(request.POST or None, place=place, crews=crews)
+    form = InviteForm(posted(request), place=place, crews=crews)
     if request.method == "POST" and form.is_valid():
         if not INVITATIONS.take(request.user.pk):
             form.add_error(None, _("That were many invitations. Wait an hour before the next one."))
@@ -202,7 +203,7 @@ def crew_add(request: HttpRequest) -> HttpResponse:
     """Add a crew to a contractor one manages."""
     access: Access = request.access  # type: ignore[attr-defined]
     organization = chosen(request, [o for o in managed(access) if o.place.contractor is not None])
-    form = CrewForm(request.POST or None)
+    form = CrewForm(posted(request))
     if request.method == "POST" and form.is_valid():
         try:
             add_crew(contractor=organization.place.contractor, name=form.cleaned_data["name"])  # type: ignore[arg-type]
@@ -223,7 +224,7 @@ def crew_rename(request: HttpRequest, pk: int) -> HttpResponse:
     organization = next((o for o in managed(access) if o.place.contractor == crew.contractor), None)
     if organization is None:
         raise Http404
-    form = CrewForm(request.POST or None, initial={"name": crew.name})
+    form = CrewForm(posted(request), initial={"name": crew.name})
     if request.method == "POST" and form.is_valid():
         try:
             rename_crew(crew=crew, name=form.cleaned_data["name"])

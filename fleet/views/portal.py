@@ -19,6 +19,7 @@ from django.utils.translation import gettext as _
 from fleet import background
 from fleet.access import Access, allowed
 from fleet.forms.organizations import ArrangementForm, ContractorForm, EndArrangementForm, SettingsForm, ShopForm
+from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.models import Arrangement, Contractor, Shop, Trimmer
 from fleet.record.organizations import (
@@ -93,14 +94,14 @@ def _form_page(
 @allowed("manage_portal")
 def shop_add(request: HttpRequest) -> HttpResponse:
     """Add a shop."""
-    form = ShopForm(request.POST or None)
+    form = ShopForm(posted(request))
     return _form_page(request, form, add_shop, _("Add a shop"), _("Added. Invite its manager under People."))
 
 
 @allowed("manage_portal")
 def contractor_add(request: HttpRequest) -> HttpResponse:
     """Add a contractor."""
-    form = ContractorForm(request.POST or None)
+    form = ContractorForm(posted(request))
 
     def write(**said: Any) -> None:
         add_contractor(**said, on=timezone.localdate())
@@ -112,7 +113,7 @@ def contractor_add(request: HttpRequest) -> HttpResponse:
 @allowed("manage_portal")
 def arrangement_add(request: HttpRequest) -> HttpResponse:
     """Let a shop look after a contractor's units."""
-    form = ArrangementForm(request.POST or None, initial={"from_date": timezone.localdate()})
+    form = ArrangementForm(posted(request), initial={"from_date": timezone.localdate()})
     lead = _("From this day on the shop sees the contractor's units and may enter work on them.")
     return _form_page(
         request, form, add_arrangement, _("Let a shop look after a contractor"), _("The arrangement runs."), lead
@@ -125,7 +126,7 @@ def arrangement_end(request: HttpRequest, pk: int) -> HttpResponse:
     arrangement = Arrangement.objects.select_related("shop", "contractor").filter(pk=pk, until__isnull=True).first()
     if arrangement is None:
         raise Http404
-    form = EndArrangementForm(request.POST or None, arrangement=arrangement, initial={"until": timezone.localdate()})
+    form = EndArrangementForm(posted(request), arrangement=arrangement, initial={"until": timezone.localdate()})
 
     def write(until: Any) -> None:
         end_arrangement(arrangement=arrangement, until=until)
@@ -143,7 +144,7 @@ def contractor_settings(request: HttpRequest, pk: int) -> HttpResponse:
     access: Access = request.access  # type: ignore[attr-defined]
     contractor = access.contractor(pk, "edit_contractor")
     back = f"{reverse('people')}?at=contractor-{pk}"
-    form = SettingsForm(request.POST or None, contractor=contractor)
+    form = SettingsForm(posted(request), contractor=contractor)
     if request.method == "POST" and form.is_valid():
         changed = change_settings(contractor=contractor, values=form.cleaned_data)
         if changed & SEASON:

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from fleet.access import Access, allowed
 from fleet.forms.catalog import EndNoticeForm, NoticeForm
+from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.models import RecallNotice, TrimmerModel
 from fleet.record.recalls import add_notice, end_notice
@@ -42,7 +43,7 @@ def recalls(request: HttpRequest) -> HttpResponse:
 def recall_add(request: HttpRequest) -> HttpResponse:
     """Put up a notice."""
     models = TrimmerModel.objects.order_by("maker", "name", "pk")
-    form = NoticeForm(request.POST or None, models=models, initial={"model": request.GET.get("model", "")})
+    form = NoticeForm(posted(request), models=models, initial={"model": request.GET.get("model", "")})
     if request.method == "POST" and form.is_valid():
         today = timezone.localdate()
         try:
@@ -61,7 +62,7 @@ def recall_end(request: HttpRequest, pk: int) -> HttpResponse:
     notice = RecallNotice.objects.select_related("model").filter(pk=pk, ended_on__isnull=True).first()
     if notice is None:
         raise Http404
-    form = EndNoticeForm(request.POST or None, notice=notice, today=timezone.localdate())
+    form = EndNoticeForm(posted(request), notice=notice, today=timezone.localdate())
     if request.method == "POST" and form.is_valid():
         end_notice(notice=notice, on=form.cleaned_data["ended_on"], by=request.user)  # type: ignore[arg-type]
         messages.success(request, _("The notice has ended."))

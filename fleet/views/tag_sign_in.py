@@ -12,6 +12,7 @@ from django.views.decorators.cache import never_cache
 
 from fleet.access import public
 from fleet.forms.people import PinForm, TagAddressForm
+from fleet.forms.posted import posted
 from fleet.limits import Limit, address_of
 from fleet.models import Trimmer
 from fleet.models.tenancy import all_tenants
@@ -45,7 +46,7 @@ def tag(request: HttpRequest, token: str) -> HttpResponse:
     # The tag of a unit sold, stolen or scrapped lets nobody in.
     if unit.retired_on is not None:
         raise Http404
-    form = PinForm(request.POST or None)
+    form = PinForm(posted(request))
     status = 200
     if request.method == "POST":
         status = 422
@@ -71,7 +72,7 @@ def tag(request: HttpRequest, token: str) -> HttpResponse:
 @public("says how to sign in with a tag; nothing about any unit")
 def crew_sign_in(request: HttpRequest) -> HttpResponse:
     """For people without e-mail: how it is done, and the address on the tag for those who cannot scan."""
-    form = TagAddressForm(request.POST or None)
+    form = TagAddressForm(posted(request))
     if request.method == "POST" and form.is_valid():
         token = form.cleaned_data["address"].strip().rstrip("/").rsplit("/", 1)[-1]
         if re.fullmatch(r"[A-Za-z0-9_-]{8,40}", token):

@@ -18,6 +18,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 
 from fleet.access import Access, allowed
+from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.forms.units import UnitForm
 from fleet.models import Contractor, Trimmer, TrimmerModel
@@ -79,7 +80,7 @@ def register_unit(request: HttpRequest) -> HttpResponse:
     holder = Holder(CONTRACTOR, contractor.name, contractor_id=contractor.pk)
     known = models_known_to(access.contractor_ids, holder)
     models = TrimmerModel.objects.filter(pk__in=known).order_by("maker", "name", "pk")
-    form = UnitForm(request.POST or None, contractor=contractor, models=models, today=today)
+    form = UnitForm(posted(request), contractor=contractor, models=models, today=today)
     if request.method == "POST" and form.is_valid():
         said = dict(form.cleaned_data)
         by = By(request.user, "screen", access.sees_as(contractor.pk))  # type: ignore[arg-type]
