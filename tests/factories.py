@@ -28,7 +28,7 @@ from fleet.models.tenancy import all_tenants
 from fleet.record.guard_walk import Seen, record_walk
 from fleet.record.hours import HoursLine, record_hours
 from fleet.record.units import register_unit
-from fleet.record.words import name_key
+from fleet.record.words import model_key, name_key
 from fleet.record.work import Work, record_service
 from fleet.record.writing import By
 from fleet.upkeep.refresh import refresh_units
@@ -63,7 +63,7 @@ def make_crew(contractor: Contractor, name: str = "North") -> Crew:
 def make_model(name: str = "Heron", maker: str = "Ostrel", **task_hours: float | None) -> TrimmerModel:
     """A model; ``grease=50`` gives the maker's interval of a task in hours, ``lay_up=None`` says it does not apply."""
     model, _new = TrimmerModel.objects.get_or_create(
-        key=name_key(f"{maker} {name}"), defaults={"maker": maker, "name": name}
+        key=model_key(maker, name), defaults={"maker": maker, "name": name}
     )
     for task, hours in task_hours.items():
         given = None if hours is None else Decimal(str(hours))

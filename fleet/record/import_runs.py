@@ -49,7 +49,7 @@ def keep_files(*, owner: User, contractor: Contractor | None, files: Iterable[Up
         if kind_of_file(name) is None:
             known = ", ".join(FILES)
             raise Refused(
-                _("%(file)s is none of: %(known)s, as .csv or .xlsx.") % {"file": name, "known": known}, "files"
+                _("%(file)s is none of: %(known)s, as .csv or .xlsx.") % {"file": name, "known": known}, "upload"
             )
         if name in chosen:
             raise Refused(_("%s is there twice. Send one of the two.") % name, "upload")
