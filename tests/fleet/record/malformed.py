@@ -58,6 +58,11 @@ class File:
     def render(self, rng: random.Random) -> tuple[str, bytes, list[int]]:
         """File name, bytes, and the lines that must be named."""
         wrong: list[int] = []
+        # Of rows alike in every cell one is named: they are one entry.
+        seen: set[tuple[str, ...]] = set()
+        for row in self.rows:
+            row.wrong = row.wrong and tuple(row.cells) not in seen
+            seen.add(tuple(row.cells))
         if self.xlsx:
             data = self._workbook(wrong)
         else:
