@@ -1,0 +1,43 @@
+"""How good the decisions are where the truth is known. ``python -m tests.benchmarks.bench_decisions [SIZE]``."""
+
+from __future__ import annotations
+
+import sys
+
+import numpy as np
+
+from tests.reliability import interval_study, misuse_study
+
+
+def service_intervals(models: int = 200) -> None:
+    """Excess cost of the learned interval over the best one not above the manual's, and of the manual's itself."""
+    print(f"{'wear':>14s} {'failures':>9s} {'mean':>7s} {'95th':>7s}   (relative excess cost over {models} models)")
+    for kind in interval_study.KINDS:
+        for failures in (10, 30, 60):
+            excess = interval_study.regrets(np.random.default_rng([failures, 7]), kind, failures, models)
+            print(f"{kind:>14s} {failures:9d} {excess.mean():7.4f} {np.percentile(excess, 95):7.4f}")
+
+
+def misuse(fleets: int = 500) -> None:
+    """Coverage of the 90 % intervals, and how often the crew with the habit is said to cost more."""
+    print(f"{'ratio':>6s} {'events':>7s} {'ground':>7s} {'ratio cov.':>11s} {'excess cov.':>12s} {'costs more':>11s}")
+    for ratio, events, least, hard in (
+        (1.0, 90.0, 50, False),
+        (2.0, 90.0, 50, False),
+        (3.0, 90.0, 50, False),
+        (1.0, 90.0, 50, True),
+        (3.0, 90.0, 50, True),
+        (2.0, 20.0, 10, False),
+        (3.0, 20.0, 10, False),
+    ):
+        found = misuse_study.run(1, ratio, fleets, events=events, least=least, hard_ground=hard)
+        print(
+            f"{ratio:6.1f} {events:7.0f} {'hard' if hard else 'alike':>7s} {found['ratio covered']:11.3f} "
+            f"{found['excess covered']:12.3f} {found['costs more']:11.3f}"
+        )
+
+
+if __name__ == "__main__":
+    size = float(sys.argv[1]) if len(sys.argv) > 1 else 1.0
+    service_intervals(int(200 * size))
+    misuse(int(500 * size))
