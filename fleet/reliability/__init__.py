@@ -10,6 +10,7 @@ from fleet.reliability.pooling import PooledFit, pool_models
 from fleet.reliability.renewal import age_replacement, failure_finding_interval, renewal_function
 from fleet.reliability.repairs import fit_power_law
 from fleet.reliability.replacement import keep_or_replace, replacement_ages
+from fleet.reliability.screens import LookInterval, look_interval
 from fleet.reliability.trends import trend_test
 from fleet.reliability.usage import project_hours
 from fleet.reliability.vibration import daily_vibration
@@ -18,6 +19,7 @@ from fleet.reliability.weibull import WeibullFit, fit_weibull
 __all__ = [
     "ExcessFailures",
     "Lifetimes",
+    "LookInterval",
     "PooledFit",
     "ServiceInterval",
     "WeibullFit",
@@ -30,6 +32,7 @@ __all__ = [
     "fit_weibull",
     "kaplan_meier",
     "keep_or_replace",
+    "look_interval",
     "mean_cumulative_function",
     "nelson_aalen",
     "pool_models",
