@@ -71,3 +71,4 @@ class ExportForm(forms.Form):
         if len(contractors) == 1:
             self.initial["contractor"] = contractors[0]
             self.fields["contractor"].empty_label = None  # type: ignore[attr-defined]
+            self.fields["contractor"].required = True

@@ -17,6 +17,8 @@ from tests.fleet.views.pages import errors, text
 
 
 def made(portal, who="owner", **said):
+    if who == "owner":
+        said.setdefault("contractor", portal.quarry.pk)
     response = portal.client(who).post(reverse("export"), {"form": "csv", **said})
     assert response.status_code == 200
     assert response["Content-Disposition"].startswith("attachment; ")
