@@ -10,11 +10,11 @@ from dataclasses import dataclass, field
 from fleet.models import Contractor, Postponement, RecallNotice
 from fleet.upkeep.lists import stored_rows
 from fleet.upkeep.put_off import standing_postponements, stands_aside
-from fleet.upkeep.ready import Job, UnitHours, by_unit, jobs_on
+from fleet.upkeep.ready import Job, UnitHours, by_unit, jobs_on, sort_key
 from fleet.upkeep.recalls import notices_for
 from fleet.upkeep.refresh import latest_usages
 from fleet.upkeep.season import Season
-from fleet.vocabulary import DUE_BY, DUE_NOW, HOLD, LATER, PAST_DUE
+from fleet.vocabulary import DUE_BY, DUE_NOW, HOLD, LATER, OWNER, PAST_DUE, STATE_ORDER
 
 
 @dataclass(frozen=True)
@@ -73,6 +73,11 @@ class ReadyList:
         return len({p.job.unit.unit for p in self.put_off} - {line.unit.unit for line in self.lines})
 
 
+def _as_read(job: Job) -> tuple:
+    """Worst first, and of two alike the one done on the unit before the one done at the owner's desk."""
+    return (STATE_ORDER[job.state], job.place == OWNER, *sort_key(job))
+
+
 def seasons_of(contractors: Sequence[Contractor]) -> dict[int, Season]:
     """Each contractor's season as it was last learned, in one query."""
     return {pk: usage.season for pk, usage in latest_usages([c.pk for c in contractors]).items()}
@@ -108,7 +113,10 @@ def ready_list(
             aside.append(PutOff(job, postponement))
         else:
             due.append(job)
-    lines = [UnitLine(line.unit, line.jobs, notices.get(line.unit.unit, [])) for line in by_unit(due)]
+    lines = [
+        UnitLine(line.unit, sorted(line.jobs, key=_as_read), notices.get(line.unit.unit, [])) for line in by_unit(due)
+    ]
+    lines.sort(key=lambda line: sort_key(line.jobs[0]))
     listed = {line.unit.unit for line in lines}
     recalled = sorted(
         ((units[pk], found) for pk, found in notices.items() if pk not in listed), key=lambda pair: pair[0].tag

@@ -168,9 +168,9 @@ def word(reason: Reason) -> str:
     return _WORDS[kind](values)
 
 
-def sentences(job: Job) -> list[str]:
-    """All reasons of a job as sentences."""
-    return [word(reason) for reason in reasons_of(job)]
+def sentences(job: Job, hours: bool = True) -> list[str]:
+    """All reasons of a job as sentences; without ``hours``, what the unit's hours rest on is left to be said once."""
+    return [word(reason) for reason in reasons_of(job) if hours or not reason[0].startswith("hours_")]
 
 
 def hours_rest_on(unit: UnitHours) -> str:

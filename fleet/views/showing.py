@@ -96,6 +96,7 @@ class Showing:
         """A unit's line of the Ready list."""
         unit, worst = line.unit, line.jobs[0]
         drawn = next((job for job in line.jobs if job.state != HOLD), None)
+        counting = next((job for job in line.jobs if job.flag.due_hours is not None), None)
         return ShownLine(
             pk=unit.unit,
             tag=unit.tag,
@@ -106,7 +107,7 @@ class Showing:
             words=state_words(worst),
             places=[(PLACE_LABELS[place], words) for place, words in jobs_by_place(line.jobs)],
             rail=self.rail(drawn) if drawn is not None and worst.state != HOLD else None,
-            jobs=[self.job(job) for job in line.jobs],
+            jobs=[self.job(job, say_hours=job is counting) for job in line.jobs],
             notices=line.notices,
         )
 
@@ -114,8 +115,8 @@ class Showing:
         """The job's rail, under an id that is the unit's and the task's own."""
         return job_rail(job, self._seasons, self._words, f"r{job.unit.unit}-{job.task}")
 
-    def job(self, job: Job, with_rail: bool = False) -> ShownJob:
-        """A job with reasons and actions."""
+    def job(self, job: Job, with_rail: bool = False, say_hours: bool = True) -> ShownJob:
+        """A job with reasons and actions; what the unit's hours rest on need be said once a unit only."""
         unit, place = job.unit, place_of(job)
         base = self.unit_url(unit.unit)
         findings = findings_of(job)
@@ -130,7 +131,7 @@ class Showing:
             state=job.state,
             words=state_words(job),
             place=PLACE_LABELS[place],
-            why=sentences(job),
+            why=sentences(job, hours=say_hours),
             rail=self.rail(job) if with_rail else None,
             done_url=f"{base}done/{job.task}/{self._query}" if may_log and clears and not only_guard else "",
             done_first=shop or place == YARD,

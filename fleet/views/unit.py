@@ -26,7 +26,7 @@ def unit(request: HttpRequest, pk: int) -> HttpResponse:
     answer = unit_answer(row, today)
     page = unit_history(row, whole_number(request.GET.get("page")) or 1)
     showing = Showing(access, answer.seasons, reverse("unit", args=[pk]))
-    jobs = [showing.job(job, with_rail=True) for job in answer.jobs]
+    jobs = [showing.job(job, with_rail=True, say_hours=False) for job in answer.jobs]
     withdraws_any = access.can("withdraw_any", row.contractor_id)
     may = {
         name: access.can(name, row.contractor_id)

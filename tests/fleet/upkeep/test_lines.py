@@ -71,3 +71,16 @@ def test_what_was_put_off_before_the_job_was_done_is_over(portal):
     found = listed(portal)
     assert "grease" in {job.task for line in found.lines for job in line.jobs if line.unit.tag == "QH-01"}
     assert not found.put_off
+
+
+def test_of_two_jobs_alike_the_one_on_the_unit_leads(portal):
+    with all_tenants():
+        contractors = [portal.quarry]
+        far = TODAY + dt.timedelta(days=700)
+        found = ready_list(contractors, seasons_of(contractors), as_of=TODAY, before=far)
+    for line in found.lines:
+        by_state = {}
+        for job in line.jobs:
+            by_state.setdefault(job.state, []).append(job.place == "owner")
+        assert all(places == sorted(places) for places in by_state.values())
+    assert any(job.place == "owner" for line in found.lines for job in line.jobs)

@@ -48,6 +48,12 @@ def test_line_tells_state_jobs_place_rail_and_reasons(portal):
     assert "Hours rest on the meter" in html
 
 
+def test_what_the_hours_rest_on_is_said_once_a_unit(portal):
+    html = page(portal.client("boss"))
+    assert html.count('class="todo"') >= 3
+    assert html.count("Hours rest on the meter") == 1
+
+
 def test_hold_shows_what_was_found_and_what_clears_it(portal):
     html = page(portal.client("south"))
     assert tags(html)[0] == "QH-03"
