@@ -6,7 +6,7 @@ contractor with two entries gets a sane answer and one with three seasons gets i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,11 +21,13 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # How many unit-weeks the prior of each figure is worth.
-RATE_WEEKS, CREW_WEEKS, MONTH_WEEKS, SPREAD_WEEKS, SPREAD_UNITS = 4.0, 10.0, 30.0, 30.0, 6.0
+RATE_WEEKS, CREW_WEEKS, MONTH_WEEKS, SPREAD_WEEKS, SPREAD_UNITS = 4.0, 10.0, 12.0, 30.0, 6.0
 # Weeks of earlier seasons count this much for rates: crews and sites change over a winter.
 EARLIER_SEASON = 0.35
 SEASON_DAYS = 250
 LONGEST_SPAN = 70
+# Entries projected ahead when past projections are judged, and how many stretches the prior (no widening) is worth.
+AHEAD, SCALE_STRETCHES = 6, 20.0
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,7 @@ class Spans:
     days: Ints
     hours: Floats
     own: NDArray[np.bool_]
+    metered: NDArray[np.bool_]
 
 
 def known_spans(h: Histories, burn: Floats) -> Spans:
@@ -68,7 +71,11 @@ def known_spans(h: Histories, burn: Floats) -> Spans:
         (unit[at], day[at - 1] + 1, gap, value[at] - value[at - 1], np.ones(len(at), dtype=bool)),
     )
     unit, first, days, hours, own = (np.concatenate(c) for c in zip(*parts, strict=True))
-    return Spans(unit.astype(np.int64), first.astype(np.int64), days.astype(np.int64), hours.astype(float), own)
+    metered = np.zeros(len(unit), dtype=bool)
+    metered[len(unit) - len(at) :] = True
+    return Spans(
+        unit.astype(np.int64), first.astype(np.int64), days.astype(np.int64), hours.astype(float), own, metered
+    )
 
 
 def learn_usage(h: Histories, season: Season, burn: Floats, version: int) -> Usage:
@@ -81,7 +88,7 @@ def learn_usage(h: Histories, season: Season, burn: Floats, version: int) -> Usa
     flat = Season(season.opens, season.closes, season.working_days)
     worth = _sums(flat.worth(base, length), spans, base)
     in_season = worth > 0
-    spans = Spans(*(getattr(spans, f)[in_season] for f in ("unit", "first", "days", "hours", "own")))
+    spans = _pick(spans, in_season)
     worth = worth[in_season]
     if not len(worth):
         return Usage(season=season, version=version)
@@ -114,8 +121,49 @@ def learn_usage(h: Histories, season: Season, burn: Floats, version: int) -> Usa
         week_cv=week_cv,
         unit_cv=unit_cv,
         season_cv=season_cv,
+        scale=_scales(spans, expected, crew_rate * week, (week_cv, unit_cv, season_cv)),
         version=version,
     )
+
+
+def _pick(spans: Spans, mask: NDArray[np.bool_]) -> Spans:
+    return Spans(*(getattr(spans, f.name)[mask] for f in fields(Spans)))
+
+
+def _scales(
+    spans: Spans, expected: Floats, usual_week: Floats, spreads: tuple[float, float, float]
+) -> dict[str, float]:
+    """How much wider each kind's bands must be, judged by its own past: projections made then against what came.
+
+    Every unit's season is cut into stretches of ``AHEAD`` entries; each is projected from the entries before it, just
+    as a due date would be, and its standardized error taken. Bands are only ever widened: within one season a
+    projection is easier than over a winter, so a small error there is no ground for narrow bands later.
+    """
+    week_cv, unit_cv, season_cv = spreads
+    pseudo = (week_cv / unit_cv) ** 2
+    year = spans.first.astype("datetime64[D]").astype("datetime64[Y]").astype(np.int64)
+    scales = {}
+    for kind, of_kind in (("meter", spans.metered), ("run", spans.own & ~spans.metered)):
+        order = np.flatnonzero(of_kind)
+        order = order[np.lexsort((spans.first[order], spans.unit[order]))]
+        if not len(order):
+            continue
+        cell = spans.unit[order] * 4096 + year[order]
+        start = np.searchsorted(cell, cell, side="left")
+        place = np.arange(len(order)) - start
+        size = np.searchsorted(cell, cell, side="right") - start
+        at = np.flatnonzero((place > 0) & (place % AHEAD == 0) & (place + AHEAD <= size))
+        hours, usual = (np.concatenate([[0.0], v[order].cumsum()]) for v in (spans.hours, expected))
+        week = usual_week[order][at]
+        weeks_before = (usual[at] - usual[start[at]]) / week
+        ratio = ((hours[at] - hours[start[at]]) / week + pseudo) / (weeks_before + pseudo)
+        ahead = ratio * (usual[at + AHEAD] - usual[at])
+        rate_cv2 = unit_cv**2 * pseudo / (pseudo + weeks_before) + season_cv**2
+        variance = week_cv**2 * week * ratio * ahead + rate_cv2 * ahead**2
+        error2 = (hours[at + AHEAD] - hours[at] - ahead) ** 2 / np.maximum(variance, 1e-9)
+        judged = (float(np.sum(error2)) + SCALE_STRETCHES) / (len(at) + SCALE_STRETCHES)
+        scales[kind] = round(float(np.clip(np.sqrt(judged), 1.0, 1.6)), 3)
+    return scales
 
 
 def _sums(worth: Floats, spans: Spans, base: int) -> Floats:
