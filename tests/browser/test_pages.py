@@ -60,7 +60,7 @@ def _walk(person: Visitor) -> tuple[set[str], list[str]]:
             continue
         if not person.page.locator("h1").count():
             wrong.append(f"{path}: no heading")
-        queue += [link for link in dict.fromkeys(person.links()) if pattern_of(link) not in seen]
+        queue += [link for link in person.links() if pattern_of(link) not in seen]
         wrong += _look(person, with_axe=path in top or kind not in JUDGED)
         JUDGED.add(kind)
     return seen, wrong

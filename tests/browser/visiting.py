@@ -94,15 +94,16 @@ class Visitor:
 
     def navigation(self) -> list[str]:
         """Paths of the pages in the top bar."""
-        links = self.page.locator("header nav a[href]")
-        return list(dict.fromkeys(str(link.get_attribute("href")) for link in links.all()))
+        return self._paths("header nav a[href]")
 
-    def links(self) -> Iterator[str]:
+    def links(self) -> list[str]:
         """Paths of links on this page that stay in the portal."""
-        for link in self.page.locator("a[href]:not([download])").all():
-            address = urlsplit(urljoin(self.page.url, str(link.get_attribute("href"))))
-            if f"{address.scheme}://{address.netloc}" == self.site:
-                yield address.path
+        return self._paths("a[href]:not([download])")
+
+    def _paths(self, selector: str) -> list[str]:
+        targets = self.page.locator(selector).evaluate_all("all => all.map(link => link.getAttribute('href'))")
+        addresses = [urlsplit(urljoin(self.page.url, target)) for target in targets]
+        return list(dict.fromkeys(a.path for a in addresses if f"{a.scheme}://{a.netloc}" == self.site))
 
     def refusals(self) -> list[str]:
         """What the content policy of this page refused."""
