@@ -6,7 +6,6 @@ from django.utils.translation import gettext_lazy as _
 
 from fleet.access import CREW_BOSS, TECHNICIAN
 from fleet.navigation_crew import CREW_PAGES
-from fleet.navigation_crew import CREW_PAGES
 from fleet.sections import NavigationItem, add_navigation
 
 OFFICE_PAGES = (

@@ -84,3 +84,8 @@ def units_in_use(contractors: Sequence[Contractor], crew_id: int | None = None) 
     if crew_id is not None:
         rows = rows.filter(state__crew=crew_id)
     return list(rows.select_related("model", "contractor").order_by("tag_key", "pk"))
+
+
+def count_in_use(contractors: Sequence[Contractor]) -> int:
+    """How many units these contractors have in use."""
+    return UnitState.objects.filter(contractor__in=[c.pk for c in contractors], in_use=True).count()

@@ -18,6 +18,7 @@ from fleet.access import ADMINISTRATOR, allowed
 from fleet.forms.ready import ReadyForm
 from fleet.sections import page_actions_for
 from fleet.spreadsheets import csv_download
+from fleet.upkeep.crew_units import count_in_use
 from fleet.upkeep.job_rows import COLUMNS, job_as_row
 from fleet.upkeep.job_words import short_date
 from fleet.upkeep.lines import ReadyList, ready_list, seasons_of
@@ -29,6 +30,8 @@ from fleet.views.showing import Showing, plain_text, put_off_words
 
 # Beyond these a person reads on by asking for more; the counts are of all.
 LINES_SHOWN = 50
+# With more units than this in sight, the list is of one contractor at a time.
+MOST_AT_ONCE = 1_500
 
 
 @dataclass(frozen=True)
@@ -42,8 +45,15 @@ class Asked:
     found: ReadyList
 
 
-def _ask(request: HttpRequest) -> Asked:
+def _scope(request: HttpRequest) -> Scope:
     scope = scope_of(request)
+    if scope.contractor is None and scope.crew is None and len(scope.contractors) > 1:
+        return scope.narrowed() if count_in_use(scope.contractors) > MOST_AT_ONCE else scope
+    return scope
+
+
+def _ask(request: HttpRequest) -> Asked:
+    scope = _scope(request)
     seasons = seasons_of(scope.chosen)
     default = scope.today + dt.timedelta(weeks=4)
     if scope.chosen:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.http import Http404, HttpRequest
@@ -24,6 +24,14 @@ class Scope:
     contractor: Contractor | None
     crew: Crew | None
     today: dt.date
+    # Too many units in sight to be listed together: one contractor is always chosen.
+    one_at_a_time: bool = False
+
+    def narrowed(self) -> Scope:
+        """The same choice, settled on the first contractor."""
+        first = self.contractors[0]
+        crews = [crew for crew in self.crews if crew.contractor_id == first.pk]
+        return replace(self, contractor=first, crews=crews, today=today_of(first), one_at_a_time=True)
 
     @property
     def chosen(self) -> list[Contractor]:

@@ -236,6 +236,15 @@ def test_long_lists_are_cut_and_counted_whole(portal, monkeypatch):
     assert len(set(tags(page(client, "/" + more))) - set(tags(html))) == 2
 
 
+def test_with_too_many_units_in_sight_one_contractor_is_listed_at_a_time(portal, monkeypatch):
+    monkeypatch.setattr("fleet.views.ready.MOST_AT_ONCE", 1)
+    client = portal.client("manager")
+    html = page(client)
+    assert tags(html) == ["ME-01"]
+    assert "all contractors" not in html
+    assert set(tags(page(client, f"/?contractor={portal.quarry.pk}"))) == {"QH-01", "QH-03"}
+
+
 @pytest.mark.parametrize(
     ("who", "to"),
     [("boss", "/"), ("owner", "/"), ("technician", "/"), ("manager", "/"), ("administrator", "/people/")],
