@@ -23,9 +23,9 @@ bench: setup-tests
 	@set -e; for file in tests/benchmarks/bench_*.py; do \
 		module=$${file%.py}; $(BIN)/python -m "$$(echo "$$module" | tr / .)"; done
 
-# The long hunts for damage: many broken spreadsheets, interrupted work, lost services.
+# The long hunt for damage: ten thousand broken sets of spreadsheets.
 faults: setup-tests
-	@FAULTS=full $(BIN)/python -m pytest -n 2 --dist loadgroup -m faults $(TEST_OPTIONS)
+	@$(BIN)/python -m tests.fleet.record.malformed --count 10000
 
 # Our statistics beside published figures and other libraries, as one table.
 reference: setup-tests
