@@ -61,7 +61,7 @@ def import_page(request: HttpRequest) -> HttpResponse:
     only = _bounds(access)
     contractors = [c for c in access.contractors() if only is None or c.pk in only]
     rows = access.contractors().filter(pk__in=[c.pk for c in contractors])
-    form = UploadForm(posted(request), request.FILES, contractors=rows, may_name_others=access.is_administrator)
+    form = UploadForm(posted(request), request.FILES or None, contractors=rows, may_name_others=access.is_administrator)
     if request.method == "POST" and form.is_valid():
         sweep(timezone.now())
         files = form.cleaned_data["upload"]

@@ -40,6 +40,12 @@ def given(portal, *files, who="owner"):
     return client, response["Location"], ImportRun.objects.latest("pk")
 
 
+def test_the_page_asks_for_files_without_scolding(portal):
+    response = portal.client("owner").get(reverse("import"))
+    assert "What the files are called" in text(response)
+    assert not errors(response, 200)
+
+
 def test_what_would_be_added_is_shown_and_nothing_is_written(portal):
     client, url, _run = given(portal, file("units.csv", UNITS))
     page = text(client.get(url))
