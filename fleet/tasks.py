@@ -10,6 +10,9 @@ from django.utils import timezone
 from fleet.celery import app
 from fleet.models import Contractor
 from fleet.models.tenancy import all_tenants
+from fleet.record.catalog import refresh_after_change
+from fleet.record.import_runs import take_files
+from fleet.record.organizations import refresh_season
 from fleet.upkeep.scan import scan
 
 
@@ -37,3 +40,22 @@ def scan_everyone() -> int:
 def answer(question: str) -> None:
     """Leave a mark that this question came through the queue, for ``manage.py health``."""
     cache.set(f"answer:{question}", timezone.now().timestamp(), 3600)
+
+
+# An import of several seasons takes its time, but must end before the queue would hand it out a second time.
+@app.task(name="fleet.take_files", soft_time_limit=1680, time_limit=1740)
+def take_uploaded_files(run_id: int, only: list[int] | None) -> None:
+    """Take in a set of files that was handed in on the screen."""
+    take_files(run_id=run_id, only=only)
+
+
+@app.task(name="fleet.refresh_after_change")
+def refresh_units_after_change(unit_ids: list[int]) -> None:
+    """Bring the flags of these units up to a changed catalog."""
+    refresh_after_change(unit_ids=unit_ids)
+
+
+@app.task(name="fleet.refresh_season")
+def refresh_contractors_season(contractor_id: int) -> None:
+    """Bring a contractor's flags up to a changed season."""
+    refresh_season(contractor_id=contractor_id)

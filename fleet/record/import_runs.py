@@ -35,10 +35,10 @@ _BETWEEN_WORDS = 0.5
 
 
 def folder_of(run: ImportRun) -> Path:
-    """Where a set's files lie: under a name nobody can guess, outside what is served."""
+    """Where a set's files lie: under a name nobody can guess, with what web and workers share and nobody is served."""
     if not re.fullmatch(r"[A-Za-z0-9_-]{16,32}", run.token):
         raise ValueError("no token of ours")
-    return Path(settings.DATA_DIR) / "uploads" / run.token
+    return Path(settings.MEDIA_ROOT) / "uploads" / run.token
 
 
 def keep_files(*, owner: User, contractor: Contractor | None, files: Iterable[UploadedFile]) -> ImportRun:
@@ -187,7 +187,7 @@ def drop_files(*, run: ImportRun) -> None:
 def sweep(now: dt.datetime) -> int:
     """Delete the files of sets older than a day; returns how many sets."""
     swept = 0
-    root = Path(settings.DATA_DIR) / "uploads"
+    root = Path(settings.MEDIA_ROOT) / "uploads"
     if root.is_dir():
         for folder in root.iterdir():
             if now.timestamp() - folder.stat().st_mtime > KEPT_FOR.total_seconds():

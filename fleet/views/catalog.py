@@ -212,7 +212,7 @@ def _refresh(model: TrimmerModel, holder: Holder) -> int:
     if len(ids) <= AT_ONCE:
         refresh_after_change(unit_ids=ids)
     else:
-        background.start(refresh_after_change, unit_ids=ids)
+        background.start(refresh_after_change, task="fleet.refresh_after_change", unit_ids=ids)
     return len(ids)
 
 

@@ -143,7 +143,9 @@ def import_take(request: HttpRequest, token: str) -> HttpResponse:
     if not kept_files(run):
         messages.error(request, _("The files' day is over and they are gone. Hand them in again."))
     elif start_taking(run=run):
-        background.start(take_files, run_id=run.pk, only=only)
+        background.start(
+            take_files, task="fleet.take_files", run_id=run.pk, only=None if only is None else sorted(only)
+        )
     return redirect("import_run", token=token)
 
 

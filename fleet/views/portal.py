@@ -152,7 +152,7 @@ def contractor_settings(request: HttpRequest, pk: int) -> HttpResponse:
             if units <= AT_ONCE:
                 refresh_season(contractor_id=pk)
             else:
-                background.start(refresh_season, contractor_id=pk)
+                background.start(refresh_season, task="fleet.refresh_season", contractor_id=pk)
         messages.success(request, _("Saved.") if changed else _("Nothing to change: this stood already."))
         return redirect(back)
     context = {"form": form, "contractor": contractor, "back": back}

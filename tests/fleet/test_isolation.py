@@ -141,7 +141,7 @@ def apart(settings, request, tmp_path):
     settings.CACHES = {
         "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": request.node.nodeid}
     }
-    settings.DATA_DIR = tmp_path
+    settings.MEDIA_ROOT = str(tmp_path / "media")
 
 
 class Rows:

@@ -11,10 +11,10 @@ def apart(settings, request, tmp_path):
     settings.CACHES = {
         "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": request.node.nodeid}
     }
-    settings.DATA_DIR = tmp_path
+    settings.MEDIA_ROOT = str(tmp_path / "media")
 
 
 @pytest.fixture
 def at_once(monkeypatch):
     """Work beside the request is done before it answers."""
-    monkeypatch.setattr("fleet.background.start", lambda work, **kwargs: work(**kwargs))
+    monkeypatch.setattr("fleet.background.start", lambda work, *, task="", **kwargs: work(**kwargs))
