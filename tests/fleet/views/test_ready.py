@@ -50,7 +50,7 @@ def test_line_tells_state_jobs_place_rail_and_reasons(portal):
 
 def test_what_the_hours_rest_on_is_said_once_a_unit(portal):
     html = page(portal.client("boss"))
-    assert html.count('class="todo"') >= 3
+    assert html.count('class="duty"') >= 3
     assert html.count("Hours rest on the meter") == 1
 
 
