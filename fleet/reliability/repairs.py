@@ -14,6 +14,9 @@ from scipy.stats import chi2, norm
 from fleet.reliability.curves import Windows
 from fleet.reliability.lifetimes import FloatArray, IntArray
 
+#: Beyond this log shape the likelihood is still climbing: there is no estimate.
+RUNAWAY = 3.5
+
 
 @dataclass(frozen=True)
 class PowerLawFit:
@@ -263,7 +266,9 @@ def fit_power_law(
     Notes
     -----
     Crow (1974), AMSAA TR-138; MIL-HDBK-189; for unequal ends the closed form n / S does not hold and the likelihood is
-    solved. With factors the marginal likelihood is gamma-Poisson (Lawless 1987, Technometrics 29:87-95).
+    solved. With factors the marginal likelihood is gamma-Poisson (Lawless 1987, Technometrics
+    29:87-95). With late entry a few events can fall so that the likelihood rises without end as the shape goes to 0:
+    ``converged`` is then False and shape and scale are NaN.
 
     Examples
     --------
@@ -286,23 +291,25 @@ def fit_power_law(
     plain = _PowerLaw(windows, x, shape, factors=False)
     theta = _start(windows, x, shape)
     theta, value, converged, iterations = plain.solve(theta)
+    converged &= abs(theta[0]) < RUNAWAY
     model, dispersion = plain, 0.0
     if factors:
         mass = plain.expected(theta)[0]
         excess = float(((plain.counts - mass) ** 2 - plain.counts).sum())
         # The likelihood rises from dispersion 0 only if the counts vary more than Poisson counts would.
-        if excess > 0:
+        if excess > 0 and converged:
             model = _PowerLaw(windows, x, shape, factors=True)
             first = np.log(np.clip(excess / max(float((mass**2).sum()), 1e-12), 1e-3, 10.0))
             theta, value, converged, more = model.solve(np.append(theta, first))
             iterations += more
+            converged &= abs(theta[0]) < RUNAWAY
             dispersion = float(np.exp(theta[-1]))
     mass = model.expected(theta)[0]
     a = np.inf if dispersion == 0 else 1.0 / dispersion
     posterior = np.ones(windows.units) if np.isinf(a) else (a + model.counts) / (a + mass)
     return PowerLawFit(
-        shape=float(np.exp(theta[0])),
-        scale=float(np.exp(theta[1])),
+        shape=float(np.exp(theta[0])) if converged else np.nan,
+        scale=float(np.exp(theta[1])) if converged else np.nan,
         coef=theta[2 : 2 + x.shape[1]],
         dispersion=dispersion,
         units=windows.names,

@@ -25,7 +25,7 @@ MODEL_SINCE_SD = 0.25
 #: Steps of hours since service, in eighths of the manual's interval and one beyond it, and how far they may stray from
 #: the power of hours since service.
 BINS = 8
-BIN_SD = 0.2
+BIN_SD = 0.15
 
 
 @dataclass(frozen=True)

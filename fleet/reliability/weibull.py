@@ -33,7 +33,7 @@ class WeibullFit:
     coef_covariance : ndarray, shape (p, p)
     converged : ndarray of bool, shape (G,)
     iterations : int
-        Newton iterations of the last stage of the batch.
+        Newton iterations of the batch, the start without covariates included.
     events : ndarray of int, shape (G,)
     """
 
