@@ -24,16 +24,19 @@ LOCAL = not PUBLIC_URL and not env.str("DATABASE_URL", "")
 
 
 def _local_secret() -> str:
-    """A key made once for this machine, so that a first try needs no setting. Installations set SECRET_KEY."""
+    """A key made once for this machine, so that a first try needs no setting. Public installations set SECRET_KEY."""
     path = DATA_DIR / "secret_key"
     if not path.exists():
         DATA_DIR.mkdir(mode=0o700, exist_ok=True)
-        path.touch(mode=0o600)
-        path.write_text(secrets.token_urlsafe(50))
+        fresh = path.with_name(f"secret_key.{secrets.token_hex(4)}")
+        fresh.touch(mode=0o600)
+        fresh.write_text(secrets.token_urlsafe(50))
+        # Of two processes that start together, both read the key that came last in place.
+        fresh.replace(path)
     return path.read_text()
 
 
-SECRET_KEY = env.str("SECRET_KEY", "") or (_local_secret() if LOCAL else "")
+SECRET_KEY = env.str("SECRET_KEY", "") or ("" if PUBLIC_URL else _local_secret())
 if not SECRET_KEY:
     raise ImproperlyConfigured("Set SECRET_KEY: a long random text that stays the same between starts.")
 
