@@ -20,7 +20,7 @@ BAD_INPUT = 2
 NOTHING_DONE = 1
 
 
-class Bad(CommandError):
+class Problem(CommandError):
     """Bad input: says what is wrong and what to do, exit code 2."""
 
     def __init__(self, message: str) -> None:
@@ -56,7 +56,7 @@ def date_option(text: str | None, name: str) -> dt.date | None:
             return dt.datetime.strptime(text.strip(), pattern).date()
         except ValueError:
             continue
-    raise Bad(f"{name}: {text!r} is not a date. Write it as 2027-04-26.")
+    raise Problem(f"{name}: {text!r} is not a date. Write it as 2027-04-26.")
 
 
 def contractors_option(name: str | None) -> list[Contractor]:
@@ -67,7 +67,7 @@ def contractors_option(name: str | None) -> list[Contractor]:
     found = [c for c in Contractor.objects.order_by("name") if c.name.casefold() == wanted]
     if not found:
         known = ", ".join(Contractor.objects.order_by("name").values_list("name", flat=True)[:10])
-        raise Bad(f"There is no contractor {name!r}. Known: {known or 'none yet'}.")
+        raise Problem(f"There is no contractor {name!r}. Known: {known or 'none yet'}.")
     return found
 
 
@@ -78,9 +78,9 @@ def crew_option(name: str | None, contractors: Sequence[Contractor]) -> Crew | N
     wanted = " ".join(name.split()).casefold()
     found = [c for c in Crew.objects.filter(contractor__in=contractors) if c.name.casefold() == wanted]
     if not found:
-        raise Bad(f"There is no crew {name!r} there.")
+        raise Problem(f"There is no crew {name!r} there.")
     if len(found) > 1:
-        raise Bad(f"More than one contractor has a crew {name!r}. Add --contractor NAME.")
+        raise Problem(f"More than one contractor has a crew {name!r}. Add --contractor NAME.")
     return found[0]
 
 

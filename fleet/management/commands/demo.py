@@ -13,7 +13,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import CommandParser
 
-from fleet.management.options import Bad, PortalCommand
+from fleet.management.options import PortalCommand, Problem
 from fleet.record.demo import NotInvented, build_demo, guard_own_data, is_built
 from fleet.record.demo_people import logins
 
@@ -33,7 +33,7 @@ class Command(PortalCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         if settings.PUBLIC_URL:
-            raise Bad("The demo's passwords are known to everyone: it is not built where PUBLIC_URL is set.")
+            raise Problem("The demo's passwords are known to everyone: it is not built where PUBLIC_URL is set.")
         if not options["no_serve"]:
             _check_free(options["port"])
         call_command("migrate", interactive=False, verbosity=0)
@@ -44,7 +44,7 @@ class Command(PortalCommand):
             else:
                 self.stdout.write("The demo is there already; --reset builds it anew.")
         except NotInvented as refusal:
-            raise Bad(str(refusal)) from None
+            raise Problem(str(refusal)) from None
         self._print_logins(options["port"])
         if not options["no_serve"]:
             self.stdout.write("Serving until Ctrl-C.")
@@ -98,7 +98,7 @@ def _check_free(port: int) -> None:
         try:
             probe.bind((HOST, port))
         except OSError:
-            raise Bad(f"Something is listening on {HOST}:{port} already. Stop it, or add --port 8001.") from None
+            raise Problem(f"Something is listening on {HOST}:{port} already. Stop it, or add --port 8001.") from None
 
 
 def _serve(port: int) -> None:

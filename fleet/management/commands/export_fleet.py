@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
-from fleet.management.options import Bad, PortalCommand, add_format, contractors_option, print_rows
+from fleet.management.options import PortalCommand, Problem, add_format, contractors_option, print_rows
 from fleet.record.exporting import write_files
 
 
@@ -24,10 +24,10 @@ class Command(PortalCommand):
         contractors = contractors_option(options["contractor"])
         folder: Path = options["folder"]
         if folder.exists() and not folder.is_dir():
-            raise Bad(f"{str(folder)!r} is not a folder.")
+            raise Problem(f"{str(folder)!r} is not a folder.")
         try:
             written = write_files(folder, contractors, xlsx=options["xlsx"])
         except OSError as error:
-            raise Bad(f"The folder cannot be written: {error}") from error
+            raise Problem(f"The folder cannot be written: {error}") from error
         rows = [{"file": file, "rows": count} for file, count in written.items()]
         print_rows(self.stdout.write, rows, ("file", "rows"), options["format"], "")

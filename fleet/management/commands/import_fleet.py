@@ -9,7 +9,7 @@ from typing import Any
 
 from django.core.management.base import CommandParser
 
-from fleet.management.options import BAD_INPUT, NOTHING_DONE, Bad, PortalCommand, add_format, print_rows
+from fleet.management.options import BAD_INPUT, NOTHING_DONE, PortalCommand, Problem, add_format, print_rows
 from fleet.record.columns import FILES
 from fleet.record.import_plan import ImportPlan
 from fleet.record.importing import files_in, import_files, plan_import
@@ -33,13 +33,13 @@ class Command(PortalCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         folder: Path = options["folder"]
         if not folder.is_dir():
-            raise Bad(f"There is no folder {str(folder)!r}.")
+            raise Problem(f"There is no folder {str(folder)!r}.")
         try:
             files = files_in(folder)
         except OSError as error:
-            raise Bad(f"The folder cannot be read: {error}") from error
+            raise Problem(f"The folder cannot be read: {error}") from error
         if not files:
-            raise Bad(f"The folder holds none of these files, as .csv or .xlsx: {', '.join(FILES)}.")
+            raise Problem(f"The folder holds none of these files, as .csv or .xlsx: {', '.join(FILES)}.")
         if options["dry_run"]:
             report = plan_import(files, contractor=options["contractor"], shop=options["shop"])
         else:
