@@ -111,9 +111,11 @@ def service_interval(
     -----
     log h = c + alpha log age + delta log since + x . coef, with and without a term for past neglect, averaged by
     Laplace
-    evidence; normal priors; models share alpha and vary about a common level and delta. The hazard in eight bins of
-    hours
-    since service is then multiplied by (8 + observed) / (8 + expected). Cost rate of an interval T up to the horizon A:
+    evidence; normal priors; models share alpha and vary about a common level and delta. Steps in eighths of the
+    manual's
+    interval (sd 0.1 on the log) let the hazard stray from a power of hours since service, and one step beyond the
+    manual
+    keeps overdue hours from bending it. Cost rate of an interval T up to the horizon A:
     [failure F(A) + planned sum over k of S(k T)] / integral of S (age replacement of Barlow & Hunter 1960, with a
     stated
     horizon). Because T never exceeds the manual's, no hours beyond it need to be explored.

@@ -14,9 +14,9 @@ from fleet.reliability.lifetimes import FloatArray, IntArray
 from fleet.reliability.newton import positive_definite
 from fleet.reliability.wear_cells import Cells
 
-#: Normal priors (mean, sd). Together the clocks' powers stand for a shape of about 1.8.
-AGE_PRIOR = (0.2, 0.5)
-SINCE_PRIOR = (0.9, 1.1)
+#: Normal priors (mean, sd). Most tasks that are worth doing undo wear: hours since service carry most of it.
+AGE_PRIOR = (0.1, 0.35)
+SINCE_PRIOR = (1.2, 0.9)
 NEGLECT_PRIOR = (0.3, 0.5)
 COEF_SD = 1.0
 CREW_SD = 0.35
@@ -25,7 +25,7 @@ MODEL_SINCE_SD = 0.25
 #: Steps of hours since service, in eighths of the manual's interval and one beyond it, and how far they may stray from
 #: the power of hours since service.
 BINS = 8
-BIN_SD = 0.15
+BIN_SD = 0.1
 
 
 @dataclass(frozen=True)
