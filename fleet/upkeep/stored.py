@@ -56,7 +56,7 @@ def _flag_columns(flags: Flags, h: Histories) -> tuple[Columns, list[str]]:
     reasons = ["[]"] * n
     for at, found in flags.holds.items():
         on_hold[at] = True
-        reasons[at] = json.dumps([["hold", {"finding": key, "since": date_of(day).isoformat()}] for key, day in found])
+        reasons[at] = _as_text([["hold", {"finding": key, "since": date_of(day).isoformat()}] for key, day in found])
     columns: Columns = {
         "trimmer": h.units["id"][flags.unit],
         "contractor": h.units["contractor"][flags.unit],
@@ -104,8 +104,8 @@ def _stored_flags(ids_in: str) -> tuple[Columns, list[str]]:
 
 
 def _as_text(value: Any) -> str:
-    """JSON as one spelling, whether the database gave text or objects."""
-    return json.dumps(json.loads(value) if isinstance(value, str) else value)
+    """JSON as one spelling: databases differ in the order of keys, and in giving text or objects."""
+    return json.dumps(json.loads(value) if isinstance(value, str) else value, sort_keys=True)
 
 
 def store_flags(flags: Flags, h: Histories, moved_by: str) -> Written:

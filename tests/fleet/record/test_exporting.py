@@ -75,6 +75,7 @@ def load_messy():
     return report
 
 
+@pytest.mark.django_db(transaction=True)
 def test_export_then_import_elsewhere_then_export_gives_the_same_bytes():
     load_messy()
     first = exported()
@@ -93,6 +94,7 @@ def test_what_is_exported_adds_nothing_here():
 
 
 @pytest.mark.parametrize("xlsx", [False, True], ids=["csv", "xlsx"])
+@pytest.mark.django_db(transaction=True)
 def test_a_simulated_fleet_of_three_contractors_goes_round(xlsx):
     fleet = simulate(demo_parameters(dt.date(2025, 6, 30)), seed=5).files
     rows = {}
@@ -153,6 +155,7 @@ def test_crew_totals_stay_crew_rows_and_unknown_hours_stay_empty():
     assert [row["hours"] for row in cells(files["services.csv"])] == ["", "21"]
 
 
+@pytest.mark.django_db(transaction=True)
 def test_one_contractor_alone_and_several_together():
     load_messy()
     import_files({"units.csv": MESSY["units.csv"]}, contractor="Fenwick Verge Care", today=TODAY)
