@@ -16,7 +16,7 @@ demo: setup
 	@$(BIN)/python manage.py demo $(DEMO_OPTIONS)
 
 test: setup-tests
-	@$(BIN)/python -m pytest -n 2 --dist loadgroup $(TEST_OPTIONS)
+	@$(BIN)/python -m pytest -n 2 $(TEST_OPTIONS)
 
 # Timings as tables: medians, and the ratio to a yardstick measured in the same run.
 bench: setup-tests

@@ -1,8 +1,8 @@
 """A demo of our own, served beside the tests, and a browser to look at it.
 
 The server is a process of its own on a file of its own, so that requests run side by side as they do in use. All
-browser tests run on one worker, one after another, and share that demo: a test that changes something looks for its
-own unit and its own words.
+browser tests run on one worker (``tests/plugins/together.py``), one after another, and share that demo: a test that
+changes something looks for its own unit and its own words.
 """
 
 from __future__ import annotations
@@ -42,7 +42,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if HERE in item.path.parents:
             item.add_marker(pytest.mark.browser)
-            item.add_marker(pytest.mark.xdist_group("browser"))
 
 
 @dataclass(frozen=True)
