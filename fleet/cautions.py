@@ -51,6 +51,7 @@ KEEP_SCREEN = Point(
 KEEP_GUARD = Point(
     gettext_lazy("Never run without the guard: it stops what the line throws, and its cutter keeps the line short.")
 )
+HELD = Point(gettext_lazy("If the unit is on hold, do not start it for this: leave it to the bench."))
 BLADE = Point(gettext_lazy("With a blade fitted, cover it or take it off first; wear cut-resistant gloves."))
 
 _ROUTINE = gettext_lazy("Stop the engine, let it cool, take the plug lead off.")
@@ -62,7 +63,11 @@ TASK_CAUTIONS: dict[str, Caution] = {
             COOL,
             BLADE,
             Point(
-                gettext_lazy("About three quarters full: a packed gearbox runs hot and blows its seals."), practice=True
+                gettext_lazy(
+                    "Grease and amount as the manual says; often about three quarters full, since a packed gearbox "
+                    "runs hot and blows its seals."
+                ),
+                practice=True,
             ),
         ),
     ),
@@ -105,15 +110,22 @@ TASK_CAUTIONS: dict[str, Caution] = {
     "stop_switch": Caution(
         gettext_lazy("For this check the engine runs: outdoors, head off the ground, nobody near."),
         (
+            HELD,
             AIR,
             EYES,
             KEEP_GUARD,
-            Point(gettext_lazy("If the switch does not stop it, full choke stalls it."), practice=True),
+            Point(gettext_lazy("If the switch does not stop it, full choke usually stalls it."), practice=True),
         ),
     ),
     "clutch": Caution(
         gettext_lazy("For this check the engine idles: outdoors, head off the ground, hands and feet clear."),
-        (AIR, EYES, KEEP_GUARD, Point(gettext_lazy("The head must stand still at idle. If it turns, the unit rests."))),
+        (
+            HELD,
+            AIR,
+            EYES,
+            KEEP_GUARD,
+            Point(gettext_lazy("The head must stand still at idle. If it turns, the unit rests.")),
+        ),
     ),
     "head": Caution(
         _ROUTINE,
@@ -126,7 +138,12 @@ TASK_CAUTIONS: dict[str, Caution] = {
     ),
     "lay_up": Caution(
         gettext_lazy("Emptying the tank: cold engine, in the open air, into a can made for fuel."),
-        (FUEL, AIR, Point(gettext_lazy("Then run it dry outdoors, with the guard on and eyes and ears protected."))),
+        (
+            FUEL,
+            AIR,
+            Point(gettext_lazy("Then run it dry outdoors, with the guard on and eyes and ears protected.")),
+            HELD,
+        ),
     ),
 }
 
@@ -134,7 +151,7 @@ TASK_CAUTIONS: dict[str, Caution] = {
 FINDING_CAUTIONS: dict[str, Caution] = {
     "no_stop": Caution(
         gettext_lazy("A unit that cannot be stopped must not be started."),
-        (Point(gettext_lazy("If it is running now: full choke stalls it."), practice=True),),
+        (Point(gettext_lazy("If it is running now: full choke usually stalls it."), practice=True),),
     ),
     "turns_at_idle": Caution(gettext_lazy("A head that turns at idle cuts whoever sets the unit down."), (STILL,)),
     "trigger_sticks": Caution(

@@ -33,7 +33,7 @@ class FaultForm(PressForm):
         required=False,
         max_length=140,
         widget=forms.Textarea(attrs={"rows": 2}),
-        help_text=_("When it happens, what was done before."),
+        help_text=_("When it happens, what was done before. Stop the engine and let it cool before you look."),
     )
     component = forms.ChoiceField(
         label=_("Something else: which part?"), required=False, choices=[("", _("choose")), *COMPONENTS.items()]

@@ -55,7 +55,7 @@ class ExportForm(forms.Form):
 
     FORMS = [
         ("csv", gettext_lazy("text files (.csv) in a .zip: what another portal reads")),
-        ("xlsx", gettext_lazy("one workbook (.xlsx), a sheet for each file: to look at and reckon with")),
+        ("xlsx", gettext_lazy("one workbook (.xlsx), a sheet for each file: to look at and calculate with")),
     ]
     contractor: forms.ModelChoiceField = forms.ModelChoiceField(
         label=gettext_lazy("fleet of"),

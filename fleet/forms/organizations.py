@@ -84,7 +84,9 @@ class SettingsForm(forms.Form):
         ),
     )
     confidence_gate = PercentField(
-        label=gettext_lazy("how sure before leaving the manual's interval, %"), min_value=50, max_value=Decimal("99.9")
+        label=gettext_lazy("how sure before serving earlier than the manual says, %"),
+        min_value=50,
+        max_value=Decimal("99.9"),
     )
     discount_rate = PercentField(label=gettext_lazy("discount rate a year, %"), min_value=0, max_value=50)
     resale = PercentField(

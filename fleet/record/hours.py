@@ -85,7 +85,7 @@ def _check_line(line: HoursLine, unit: Trimmer, today: dt.date) -> None:
     if given[0] < 0:
         raise Refused(_("Hours and liters cannot be below zero."), "hours_run", unit=unit)
     if given[0] > (MOST_LITRES if line.litres is not None else MOST_HOURS):
-        raise Refused(_("This figure is too large to be true. Check it."), "hours_run", unit=unit)
+        raise Refused(_("This figure looks too large. Check it."), "hours_run", unit=unit)
     if line.meter_replaced and line.meter_hours is None:
         raise Refused(_("Enter what the new meter reads."), "meter_hours", unit=unit)
     check_date(unit, line.on, today)

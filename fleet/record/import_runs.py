@@ -57,9 +57,9 @@ def keep_files(*, owner: User, contractor: Contractor | None, files: Iterable[Up
     if not chosen:
         raise Refused(_("Choose at least one file."), "upload")
     if len(chosen) > MAX_FILES:
-        raise Refused(_("That are more than %d files. Send them in two goes.") % MAX_FILES, "upload")
+        raise Refused(_("These are more than %d files. Send them in two goes.") % MAX_FILES, "upload")
     if sum(file.size or 0 for file in chosen.values()) > MAX_TOTAL:
-        raise Refused(_("That are more than %d MB. Send them in two goes.") % (MAX_TOTAL // 1024**2), "upload")
+        raise Refused(_("This is more than %d MB. Send the files in two goes.") % (MAX_TOTAL // 1024**2), "upload")
     run = ImportRun.objects.create(owner=owner, contractor=contractor, report={"names": list(chosen)})
     folder = folder_of(run)
     folder.mkdir(parents=True, mode=0o700)

@@ -197,7 +197,7 @@ def _saved(
         )
         messages.success(request, words % {"count": units})
     else:
-        messages.info(request, _("Nothing to change: this stood already."))
+        messages.info(request, _("Nothing to change: it was like this already."))
     if request.htmx:  # type: ignore[attr-defined]
         access: Access = request.access  # type: ignore[attr-defined]
         context = _model_context(access, model, holder, holders)
@@ -234,7 +234,7 @@ def catalog_figures(request: HttpRequest, pk: int) -> HttpResponse:
         )
         if changed:
             _refresh(model, holder)
-        messages.success(request, _("Saved.") if changed else _("Nothing to change: this stood already."))
+        messages.success(request, _("Saved.") if changed else _("Nothing to change: it was like this already."))
         return redirect(back)
     context = {"form": form, "model": model, "holder": holder, "back": back}
     return render(request, "fleet/catalog_figures.html", context, status=422 if form.errors else 200)

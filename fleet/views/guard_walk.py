@@ -53,7 +53,8 @@ def guard_walk(request: HttpRequest) -> HttpResponse:
                 saved(request, words % {"n": len(seen)}, entries)
                 refitted = [row.unit.tag for row in seen if row.guard == "refitted"]
                 if refitted:
-                    messages.info(request, _("Refitted, so free to start: %(units)s.") % {"units": ", ".join(refitted)})
+                    words = _("Guard refitted, its hold is lifted: %(units)s.")
+                    messages.info(request, words % {"units": ", ".join(refitted)})
                 say_holds(request, [row.unit for row in seen])
                 to = reverse("unit", args=[pk]) if pk is not None else reverse("ready")
                 return go(request, to if pk is not None or not scope.crew_id else f"{to}?crew={scope.crew_id}")

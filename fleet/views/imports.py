@@ -141,7 +141,7 @@ def import_take(request: HttpRequest, token: str) -> HttpResponse:
     run = _run(request, token)
     only = _bounds(request.access)  # type: ignore[attr-defined]
     if not kept_files(run):
-        messages.error(request, _("The files' day is over and they are gone. Hand them in again."))
+        messages.error(request, _("Files are kept for a day, and these are gone. Hand them in again."))
     elif start_taking(run=run):
         background.start(
             take_files, task="fleet.take_files", run_id=run.pk, only=None if only is None else sorted(only)

@@ -98,7 +98,7 @@ def person_invite(request: HttpRequest) -> HttpResponse:
     form = InviteForm(posted(request), place=place, crews=crews)
     if request.method == "POST" and form.is_valid():
         if not INVITATIONS.take(request.user.pk):
-            form.add_error(None, _("That were many invitations. Wait an hour before the next one."))
+            form.add_error(None, _("Many invitations went out within the hour. Wait a while before the next one."))
         else:
             said = {"crew": None, **form.cleaned_data}
             try:
@@ -148,7 +148,7 @@ def invitation_revoke(request: HttpRequest, pk: int) -> HttpResponse:
         raise Http404
     organization = organization_of(access, invitation)
     if revoke_invitation(invitation=invitation, now=timezone.now()):
-        messages.success(request, _("The invitation is taken back; its link is dead."))
+        messages.success(request, _("The invitation is taken back; its link no longer works."))
     else:
         messages.info(request, _("It had been used or taken back before."))
     return redirect(_back(organization))

@@ -115,9 +115,7 @@ def arrangement_add(request: HttpRequest) -> HttpResponse:
     """Let a shop look after a contractor's units."""
     form = ArrangementForm(posted(request), initial={"from_date": timezone.localdate()})
     lead = _("From this day on the shop sees the contractor's units and may enter work on them.")
-    return _form_page(
-        request, form, add_arrangement, _("Let a shop look after a contractor"), _("The arrangement runs."), lead
-    )
+    return _form_page(request, form, add_arrangement, _("Let a shop look after a contractor"), _("Saved."), lead)
 
 
 @allowed("manage_portal")
@@ -135,7 +133,7 @@ def arrangement_end(request: HttpRequest, pk: int) -> HttpResponse:
         "shop": arrangement.shop,
         "contractor": arrangement.contractor,
     }
-    return _form_page(request, form, write, heading, _("The arrangement has its last day."))
+    return _form_page(request, form, write, heading, _("The last day is saved."))
 
 
 @allowed("edit_contractor")
@@ -153,7 +151,7 @@ def contractor_settings(request: HttpRequest, pk: int) -> HttpResponse:
                 refresh_season(contractor_id=pk)
             else:
                 background.start(refresh_season, task="fleet.refresh_season", contractor_id=pk)
-        messages.success(request, _("Saved.") if changed else _("Nothing to change: this stood already."))
+        messages.success(request, _("Saved.") if changed else _("Nothing to change: it was like this already."))
         return redirect(back)
     context = {"form": form, "contractor": contractor, "back": back}
     return render(request, "fleet/settings.html", context, status=422 if form.errors else 200)

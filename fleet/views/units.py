@@ -107,7 +107,7 @@ def unit_tag(request: HttpRequest, pk: int) -> HttpResponse:
     unit: Trimmer = access.unit(pk, "manage_tags")
     if request.method == "POST":
         replace_tag(unit=unit)
-        messages.success(request, _("The old address is dead. Print the new one."))
+        messages.success(request, _("The old address no longer works. Print the new one."))
         return redirect("unit_tag", pk=pk)
     path = reverse("tag", args=[unit.tag_token])
     link = f"{settings.PUBLIC_URL}{path}" if settings.PUBLIC_URL else request.build_absolute_uri(path)

@@ -68,7 +68,7 @@ def test_refitted_frees_the_unit_at_once(portal):
     unit = portal.units["held"]
     response = portal.client("south").post(URL, form({unit: ("refitted", "", "")}), follow=True)
     html = response.content.decode()
-    assert "Refitted, so free to start: QH-03." in html
+    assert "Guard refitted, its hold is lifted: QH-03." in html
     assert "do not start" not in html
 
 

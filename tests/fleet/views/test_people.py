@@ -109,7 +109,7 @@ def test_an_invitation_taken_back_is_dead(portal):
     row = Invitation.objects.get()
     assert portal.client("neighbor").post(reverse("invitation_revoke", args=[row.pk])).status_code == 404
     page = portal.client("owner").post(reverse("invitation_revoke", args=[row.pk]), follow=True)
-    assert "its link is dead" in text(page)
+    assert "its link no longer works" in text(page)
     assert Client().get(link).status_code == 404
 
 

@@ -34,7 +34,7 @@ def test_crew_boss_opens_on_the_own_crew_with_the_answer_first(portal):
     answer = " ".join(re.search(r'<p class="answer">(.*?)</p>', html, re.S).group(1).split())
     assert "<b>0</b> on hold" in answer
     assert "<b>1</b> due now or past" in answer
-    assert "<b>1</b> of 2 units need nothing" in answer
+    assert "<b>1</b> of 2 units have no job due" in answer
 
 
 def test_line_tells_state_jobs_place_rail_and_reasons(portal):

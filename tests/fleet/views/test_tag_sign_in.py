@@ -135,7 +135,7 @@ def test_a_lost_tag_is_dead_and_the_new_one_works(portal, unit):
     assert portal.client("boss").post(url).status_code == 404
     assert portal.client("neighbor").post(url).status_code == 404
     page = client.post(url, follow=True)
-    assert "old address is dead" in text(page)
+    assert "old address no longer works" in text(page)
     unit.refresh_from_db()
     assert old != at(unit)
     assert Client().get(old).status_code == 404
