@@ -25,4 +25,4 @@ RUN find fleet shop -name '*.po' -exec sh -c 'msgfmt -o "${1%.po}.mo" "$1"' _ {}
 USER portal
 
 EXPOSE 8000
-CMD ["gunicorn", "fleet.wsgi:application", "--bind", "0.0.0.0:8000", "--workers", "2", "--threads", "4", "--worker-tmp-dir", "/dev/shm"]
+CMD ["gunicorn", "fleet.wsgi:application", "--bind", "0.0.0.0:8000", "--workers", "2", "--threads", "4", "--worker-tmp-dir", "/dev/shm", "--no-control-socket"]

@@ -108,5 +108,5 @@ def _serve(port: int) -> None:
 
     connections.close_all()
     server = [sys.executable, "-m", "gunicorn", "fleet.wsgi:application", "--workers", "2", "--threads", "4"]
-    where = ["--bind", f"{HOST}:{port}", "--chdir", str(settings.BASE_DIR)]
+    where = ["--no-control-socket", "--bind", f"{HOST}:{port}", "--chdir", str(settings.BASE_DIR)]
     os.execv(sys.executable, [*server, *where])  # noqa: S606 our own interpreter
