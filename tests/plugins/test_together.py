@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-TESTS = "import os\nimport pytest\n\n@pytest.mark.parametrize('n', range(6))\ndef test_it(n):\n    pass\n"
+TESTS = "import pytest\n\n@pytest.mark.parametrize('n', range(6))\ndef test_it(n):\n    pass\n"
 
 
 def test_one_worker_for_the_browser(tmp_path: Path) -> None:
@@ -27,5 +27,7 @@ def test_one_worker_for_the_browser(tmp_path: Path) -> None:
     )  # fmt: skip
     ran = re.findall(r"\[(gw\d)\].*PASSED tests/(\w+)/", done.stdout)
     assert len(ran) == 12, done.stdout + done.stderr
-    assert len({worker for worker, room in ran if room == "browser"}) == 1
-    assert {worker for worker, room in ran if room == "other"} == {"gw0", "gw1"}
+    together = {worker for worker, room in ran if room == "browser"}
+    assert len(together) == 1
+    # While one worker has the browser, the other goes through the rest.
+    assert {worker for worker, room in ran if room == "other"} - together
