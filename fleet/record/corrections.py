@@ -5,10 +5,10 @@ from __future__ import annotations
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from fleet.models import ENTRY_KINDS, Assignment, Entry, Retirement, Trimmer, UnitEntry, Withdrawal
+from fleet.models import ENTRY_KINDS, Assignment, Contractor, Entry, Retirement, Trimmer, UnitEntry, Withdrawal
 from fleet.record.readings import clashes
 from fleet.record.standing import standing_readings
-from fleet.record.writing import By, Refused, lock_units, refresh_touched
+from fleet.record.writing import By, Refused, lock_units, old_form, refresh_touched
 
 
 def withdraw(*, kind: str, entry_id: int, why: str, by: By) -> Withdrawal:
@@ -26,9 +26,13 @@ def withdraw(*, kind: str, entry_id: int, why: str, by: By) -> Withdrawal:
             raise Refused(_("This entry is not there any more. Load the page again."), "why")
         if isinstance(entry, UnitEntry):
             lock_units([entry.trimmer_id])
+        else:
+            Contractor.objects.select_for_update().get(pk=entry.contractor_id)
         already = Withdrawal.objects.filter(kind=kind, entry_id=entry_id).first()
         if already is not None:
             return already
+        if by.client_entry_id and Withdrawal.objects.filter(client_entry_id=by.client_entry_id).exists():
+            raise Refused(old_form())
         _refuse_if_needed(entry)
         row = Withdrawal.objects.create(
             contractor_id=entry.contractor_id,

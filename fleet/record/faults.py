@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy
 from fleet.models import Entry, GuardCheck, Trimmer
 from fleet.record.guard_walk import Seen, record_walk
 from fleet.record.work import Broken, Work, record_failure, record_service
-from fleet.record.writing import By, Refused, already_recorded
+from fleet.record.writing import By, Refused, recorded_by
 from fleet.vocabulary import Label
 
 
@@ -95,7 +95,7 @@ def report_fault(
 def _as_seen(seen: Seen, on: dt.date, by: By, today: dt.date) -> Entry:
     entries = record_walk(seen=[seen], on=on, by=by, today=today)
     # None: the same press sent again, so it stands already.
-    before = entries[0] if entries else already_recorded(GuardCheck, by.part(f"{seen.unit.pk}-0"))
+    before = entries[0] if entries else recorded_by(GuardCheck, by.part(f"{seen.unit.pk}-0"))
     if before is None:
         raise Refused(_("Choose one of the answers offered."), "fault", unit=seen.unit)
     return before

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -29,17 +30,13 @@ def record_walk(*, seen: Sequence[Seen], on: dt.date, by: By, today: dt.date) ->
     with transaction.atomic():
         units = lock_units(row.unit.pk for row in seen)
         entries: list[GuardCheck] = []
-        for number, row in enumerate(seen):
+        looked_at: Counter[int] = Counter()
+        for row in seen:
             if not (row.guard or row.line or row.safety):
                 continue
             unit = units[row.unit.pk]
-            mine = by.part(f"{unit.pk}-{number}")
-            if already_recorded(GuardCheck, mine) is not None:
-                continue
-            for value, words in ((row.guard, GUARD_STATES), (row.line, LINE_STATES), (row.safety, SAFETY_STATES)):
-                if value and value not in words:
-                    raise Refused(_("Choose one of the answers offered."), "guard", unit=unit)
-            check_date(unit, on, today)
+            mine = by.part(f"{unit.pk}-{looked_at[unit.pk]}")
+            looked_at[unit.pk] += 1
             entry = GuardCheck(
                 contractor_id=unit.contractor_id,
                 trimmer=unit,
@@ -49,6 +46,12 @@ def record_walk(*, seen: Sequence[Seen], on: dt.date, by: By, today: dt.date) ->
                 safety=row.safety,
                 seen_by=by.seen_as,
             )
+            if already_recorded(entry, mine) is not None:
+                continue
+            for value, words in ((row.guard, GUARD_STATES), (row.line, LINE_STATES), (row.safety, SAFETY_STATES)):
+                if value and value not in words:
+                    raise Refused(_("Choose one of the answers offered."), "guard", unit=unit)
+            check_date(unit, on, today)
             entries.append(append(entry, mine, {"trimmer": unit}))
         refresh_touched(entries, "guard")
     return entries

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -11,7 +12,7 @@ from django.db import transaction
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from fleet.models import Crew, CrewHours, HoursEntry, Trimmer
+from fleet.models import Contractor, Crew, CrewHours, HoursEntry, Trimmer
 from fleet.record.readings import METER, REPLACED, TOTAL, Clash, OwnEntry, Reading, clashes, told_too_many
 from fleet.record.standing import standing, standing_own_entries, standing_readings
 from fleet.record.writing import By, Refused, already_recorded, append, check_date, lock_units, refresh_touched
@@ -46,19 +47,12 @@ def record_hours(*, lines: Sequence[HoursLine], by: By, today: dt.date, confirme
         own, readings = standing_own_entries(list(units.values())), standing_readings(list(units.values()))
         entries: list[HoursEntry] = []
         refused: list[Refused] = []
-        for number, line in enumerate(lines):
+        seen: Counter[int] = Counter()
+        for line in lines:
             unit = units[line.unit.pk]
-            mine = by.part(f"{unit.pk}-{number}")
-            before = already_recorded(HoursEntry, mine)
-            if before is not None:
-                continue
-            try:
-                _check_line(line, unit, today)
-                _check_hours_told(line, unit, own[unit.pk], confirmed)
-                _check_reading(line, unit, readings[unit.pk], confirmed)
-            except Refused as refusal:
-                refused.append(refusal)
-                continue
+            # Counted by unit: a line left out of a repeat must not make the lines below it new ones.
+            mine = by.part(f"{unit.pk}-{seen[unit.pk]}")
+            seen[unit.pk] += 1
             entry = HoursEntry(
                 contractor_id=unit.contractor_id,
                 trimmer=unit,
@@ -68,6 +62,16 @@ def record_hours(*, lines: Sequence[HoursLine], by: By, today: dt.date, confirme
                 litres=line.litres,
                 meter_replaced=line.meter_replaced,
             )
+            try:
+                if already_recorded(entry, mine) is not None:
+                    continue
+                _check_line(line, unit, today)
+                _check_hours_told(line, unit, own[unit.pk], confirmed)
+                _check_reading(line, unit, readings[unit.pk], confirmed)
+            except Refused as refusal:
+                refusal.unit = refusal.unit or unit
+                refused.append(refusal)
+                continue
             entries.append(append(entry, mine, {"trimmer": unit}))
         if refused:
             # What cannot be comes before what is only asked about.
@@ -197,9 +201,6 @@ def record_crew_hours(
     trimmer_share: Decimal | None = None,
 ) -> CrewHours:
     """Record a crew's trimmer hours for the week that holds ``week_of``, or the fuel drawn from its shared can."""
-    before = already_recorded(CrewHours, by)
-    if before is not None:
-        return before
     if week_of > today:
         raise Refused(_("This week is still to come. Choose the week the hours were run in."), "week_of")
     if (crew_hours is None) == (crew_litres is None):
@@ -212,6 +213,20 @@ def record_crew_hours(
         raise Refused(_("The trimmers' share of the can lies between 0 and 1."), "trimmer_share")
     monday = monday_of(week_of)
     with transaction.atomic():
+        # The contractor's row is the lock that keeps one week's total from landing twice.
+        Contractor.objects.select_for_update().get(pk=crew.contractor_id)
+        entry = CrewHours(
+            contractor_id=crew.contractor_id,
+            crew=crew,
+            occurred_on=monday,
+            week_of=monday,
+            crew_hours=crew_hours,
+            crew_litres=crew_litres,
+            trimmer_share=trimmer_share,
+        )
+        before = already_recorded(entry, by)
+        if before is not None:
+            return before
         if (
             crew_hours is not None
             and standing(
@@ -222,15 +237,6 @@ def record_crew_hours(
                 _("This crew's hours for that week are already in. Withdraw them first if they are wrong."),
                 "crew_hours",
             )
-        entry = CrewHours(
-            contractor_id=crew.contractor_id,
-            crew=crew,
-            occurred_on=monday,
-            week_of=monday,
-            crew_hours=crew_hours,
-            crew_litres=crew_litres,
-            trimmer_share=trimmer_share,
-        )
         append(entry, by, {"crew": crew})
         refresh_touched([entry], "hours")
     return entry

@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from fleet.models import DueFlag, Postponement, Trimmer
-from fleet.record.writing import By, Refused
+from fleet.record.writing import By, Refused, lock_units, old_form
 from fleet.vocabulary import TASKS
 
 LONGEST_DAYS = 120
@@ -18,10 +18,6 @@ SAFETY_TASKS = frozenset({"stop_switch", "clutch", "head"})
 
 def postpone(*, unit: Trimmer, task: str, until: dt.date, reason: str, by: By, today: dt.date) -> Postponement:
     """Put a job off. Holds and safety checks cannot be put off."""
-    if by.client_entry_id is not None:
-        before = Postponement.objects.filter(client_entry_id=by.client_entry_id).first()
-        if before is not None:
-            return before
     reason = reason.strip()
     if task not in TASKS:
         raise Refused(_("Choose one of the answers offered."), "task", unit=unit)
@@ -32,6 +28,10 @@ def postpone(*, unit: Trimmer, task: str, until: dt.date, reason: str, by: By, t
     if not today < until <= today + dt.timedelta(days=LONGEST_DAYS):
         raise Refused(_("Choose a day within the next four months."), "until", unit=unit)
     with transaction.atomic():
+        unit = lock_units([unit.pk])[unit.pk]
+        before = _before(unit, task, until, reason, by)
+        if before is not None:
+            return before
         resume(unit=unit, task=task)
         return Postponement.objects.create(
             contractor_id=unit.contractor_id,
@@ -42,6 +42,19 @@ def postpone(*, unit: Trimmer, task: str, until: dt.date, reason: str, by: By, t
             author=by.author,
             client_entry_id=by.client_entry_id,
         )
+
+
+def _before(unit: Trimmer, task: str, until: dt.date, reason: str, by: By) -> Postponement | None:
+    """What this very press recorded already; refused where it said something else, or was ended since."""
+    if by.client_entry_id is None:
+        return None
+    before = Postponement.objects.filter(client_entry_id=by.client_entry_id).first()
+    if before is None:
+        return None
+    said = (unit.pk, task, until, reason, by.author and by.author.pk, None)
+    if said != (before.trimmer_id, before.task, before.until, before.reason, before.author_id, before.ended_at):
+        raise Refused(old_form(), unit=unit)
+    return before
 
 
 def may_postpone(task: str, on_hold: bool) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from django.db import transaction
 from django.utils.translation import gettext as _
 
 from fleet.models import ENTRY_KINDS, Postponement
@@ -17,13 +18,17 @@ PUT_OFF = "postponement"
 
 def take_back(*, entries: Sequence[tuple[str, int]], by: By) -> int:
     """Withdraw entries, the last one first; returns how many. Raises ``Refused`` where one is needed by another."""
-    for kind, entry_id in reversed(entries):
-        if kind == PUT_OFF:
-            said = Postponement.objects.select_related("trimmer").filter(pk=entry_id, ended_at__isnull=True).first()
-            if said is not None:
-                resume(unit=said.trimmer, task=said.task)
-        else:
-            withdraw(kind=kind, entry_id=entry_id, why=_("Taken back just after saving"), by=By(by.author, by.source))
+    # What was saved together is taken back together or not at all.
+    with transaction.atomic():
+        for kind, entry_id in reversed(entries):
+            if kind == PUT_OFF:
+                rows = Postponement.objects.select_related("trimmer")
+                said = rows.filter(pk=entry_id, ended_at__isnull=True).first()
+                if said is not None:
+                    resume(unit=said.trimmer, task=said.task)
+            else:
+                why = _("Taken back just after saving")
+                withdraw(kind=kind, entry_id=entry_id, why=why, by=By(by.author, by.source))
     return len(entries)
 
 

@@ -21,6 +21,7 @@ from fleet.models import (
     Trimmer,
     TrimmerModel,
 )
+from fleet.record.cells import EARLIEST
 from fleet.record.standing import standing
 from fleet.record.words import name_key
 from fleet.record.writing import By, Refused, already_recorded, append, check_date, lock_units, refresh_touched
@@ -46,6 +47,10 @@ def register_unit(
     tag = " ".join(tag.split())
     if not tag or len(tag) > 40 or not name_key(tag):
         raise Refused(_("Enter the tag painted on the unit, 40 letters at most."), "tag")
+    if registered_on < EARLIEST or (bought_on is not None and bought_on < EARLIEST):
+        # Answers are worked out day by day from registration on: one absurd year would weigh on everybody's.
+        field = "registered_on" if registered_on < EARLIEST else "bought_on"
+        raise Refused(_("This date lies before %s. Check the year.") % EARLIEST.isoformat(), field)
     if registered_on > today:
         raise Refused(_("This date is still to come. Enter the day it was registered."), "registered_on")
     if bought_on is not None and bought_on > registered_on:
@@ -84,15 +89,15 @@ def register_unit(
 
 def move_unit(*, unit: Trimmer, crew: Crew | None, on: dt.date, by: By, today: dt.date) -> Assignment:
     """The unit rides with this crew (or nobody) from the day on."""
-    before = already_recorded(Assignment, by)
-    if before is not None:
-        return before
     if crew is not None and crew.contractor_id != unit.contractor_id:
         raise Refused(_("This crew belongs to another contractor. Choose one of your own crews."), "crew", unit=unit)
     with transaction.atomic():
         unit = lock_units([unit.pk])[unit.pk]
-        check_date(unit, on, today)
         entry = Assignment(contractor_id=unit.contractor_id, trimmer=unit, occurred_on=on, crew=crew)
+        before = already_recorded(entry, by)
+        if before is not None:
+            return before
+        check_date(unit, on, today)
         append(entry, by, {"trimmer": unit})
         refresh_touched([entry], "move")
     return entry
@@ -100,11 +105,12 @@ def move_unit(*, unit: Trimmer, crew: Crew | None, on: dt.date, by: By, today: d
 
 def retire_unit(*, unit: Trimmer, on: dt.date, why: str, by: By, today: dt.date) -> Retirement:
     """The unit leaves service on this day; its history stays and its tag is free."""
-    before = already_recorded(Retirement, by)
-    if before is not None:
-        return before
     with transaction.atomic():
         unit = lock_units([unit.pk])[unit.pk]
+        entry = Retirement(contractor_id=unit.contractor_id, trimmer=unit, occurred_on=on, why=why.strip()[:120])
+        before = already_recorded(entry, by)
+        if before is not None:
+            return before
         if unit.retired_on is not None:
             raise Refused(_("%(unit)s is already retired.") % {"unit": unit.tag}, "occurred_on", unit=unit)
         check_date(unit, on, today)
@@ -116,7 +122,6 @@ def retire_unit(*, unit: Trimmer, on: dt.date, why: str, by: By, today: dt.date)
                 "occurred_on",
                 unit=unit,
             )
-        entry = Retirement(contractor_id=unit.contractor_id, trimmer=unit, occurred_on=on, why=why.strip()[:120])
         append(entry, by, {"trimmer": unit})
         Trimmer.objects.filter(pk=unit.pk).update(retired_on=on)
         refresh_touched([entry], "retirement")

@@ -36,16 +36,8 @@ class Work:
 
 def record_service(*, work: Work, by: By, today: dt.date) -> Service:
     """Record a task as done (or only looked at), with what was found."""
-    before = already_recorded(Service, by)
-    if before is not None:
-        return before
     with transaction.atomic():
         unit = lock_units([work.unit.pk])[work.unit.pk]
-        if work.task not in TASKS or work.done not in SERVICE_DONE or (work.as_found and work.as_found not in AS_FOUND):
-            raise Refused(_("Choose one of the answers offered."), "as_found", unit=unit)
-        check_date(unit, work.on, today)
-        check_total(unit, work.on, work.hours)
-        _check_amounts(unit, minutes=work.minutes, parts_cost=work.parts_cost, part_hours=work.part_hours)
         entry = Service(
             contractor_id=unit.contractor_id,
             trimmer=unit,
@@ -60,6 +52,14 @@ def record_service(*, work: Work, by: By, today: dt.date) -> Service:
             parts_cost=work.parts_cost,
             warranty=work.warranty,
         )
+        before = already_recorded(entry, by)
+        if before is not None:
+            return before
+        if work.task not in TASKS or work.done not in SERVICE_DONE or (work.as_found and work.as_found not in AS_FOUND):
+            raise Refused(_("Choose one of the answers offered."), "as_found", unit=unit)
+        check_date(unit, work.on, today)
+        check_total(unit, work.on, work.hours)
+        _check_amounts(unit, minutes=work.minutes, parts_cost=work.parts_cost, part_hours=work.part_hours)
         append(entry, by, {"trimmer": unit})
         refresh_touched([entry], "service")
     return entry
@@ -87,28 +87,8 @@ class Broken:
 
 def record_failure(*, broken: Broken, by: By, today: dt.date) -> Failure:
     """Record a failure, mended or not."""
-    before = already_recorded(Failure, by)
-    if before is not None:
-        return before
     with transaction.atomic():
         unit = lock_units([broken.unit.pk])[broken.unit.pk]
-        words = (
-            (broken.component, COMPONENTS),
-            (broken.cause, CAUSES),
-            (broken.found, FOUND),
-            (broken.done, FAILURE_DONE),
-            (broken.guard_as_found, GUARD_STATES),
-        )
-        if not broken.component or any(value and value not in known for value, known in words):
-            raise Refused(_("Choose one of the answers offered."), "component", unit=unit)
-        if len(broken.what) > 200:
-            raise Refused(_("Say it in 200 letters or fewer."), "what", unit=unit)
-        check_date(unit, broken.on, today)
-        check_total(unit, broken.on, broken.hours)
-        _check_amounts(
-            unit, minutes=broken.minutes, parts_cost=broken.parts_cost, part_hours=broken.part_hours,
-            downtime_days=broken.downtime_days,
-        )  # fmt: skip
         entry = Failure(
             contractor_id=unit.contractor_id,
             trimmer=unit,
@@ -126,6 +106,26 @@ def record_failure(*, broken: Broken, by: By, today: dt.date) -> Failure:
             warranty=broken.warranty,
             guard_as_found=broken.guard_as_found,
         )
+        before = already_recorded(entry, by)
+        if before is not None:
+            return before
+        words = (
+            (broken.component, COMPONENTS),
+            (broken.cause, CAUSES),
+            (broken.found, FOUND),
+            (broken.done, FAILURE_DONE),
+            (broken.guard_as_found, GUARD_STATES),
+        )
+        if not broken.component or any(value and value not in known for value, known in words):
+            raise Refused(_("Choose one of the answers offered."), "component", unit=unit)
+        if len(broken.what) > 200:
+            raise Refused(_("Say it in 200 letters or fewer."), "what", unit=unit)
+        check_date(unit, broken.on, today)
+        check_total(unit, broken.on, broken.hours)
+        _check_amounts(
+            unit, minutes=broken.minutes, parts_cost=broken.parts_cost, part_hours=broken.part_hours,
+            downtime_days=broken.downtime_days,
+        )  # fmt: skip
         append(entry, by, {"trimmer": unit})
         refresh_touched([entry], "failure")
     return entry

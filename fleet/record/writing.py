@@ -11,7 +11,8 @@ from typing import Any, TypeVar
 from django.db.models import F
 from django.utils.translation import gettext as _
 
-from fleet.models import ENTRY_KINDS, Contractor, Entry, Trimmer, User
+from fleet.models import ENTRY_KINDS, Contractor, Entry, Trimmer, User, Withdrawal
+from fleet.models.tenancy import all_tenants
 from fleet.record.content import free_number, key_of
 from fleet.upkeep.companions import touched_units
 from fleet.upkeep.refresh import refresh_units
@@ -82,11 +83,43 @@ def lock_units(ids: Iterable[int]) -> dict[int, Trimmer]:
     return {unit.pk: unit for unit in rows}
 
 
-def already_recorded(model: type[E], by: By) -> E | None:
-    """The row this very press already recorded, if it did."""
+def recorded_by(model: type[E], by: By) -> E | None:
+    """The row that a press of this id recorded, if there is one. An id stands once in the whole portal."""
     if by.client_entry_id is None:
         return None
-    return model.objects.filter(client_entry_id=by.client_entry_id).first()
+    with all_tenants():
+        return model.objects.filter(client_entry_id=by.client_entry_id).first()
+
+
+def already_recorded(entry: E, by: By) -> E | None:
+    """The row this very press already recorded, if it did; asked with the row's lock held.
+
+    A form sent once more after something in it was changed (a browser's *back* brings it up with its old id) is no
+    repeat: taken for one, the change would be lost while the screen says *saved*. It is refused, as is the repeat of
+    what was withdrawn since.
+    """
+    before = recorded_by(type(entry), by)
+    if before is None:
+        return None
+    kind = KIND_OF[type(entry)]
+    said = (_owner_of(entry), by.author and by.author.pk, key_of(kind, entry))
+    stands = not Withdrawal.objects.filter(kind=kind, entry_id=before.pk).exists()
+    if not stands or said != (_owner_of(before), before.author_id, key_of(kind, before)):
+        raise Refused(old_form())
+    return before
+
+
+def old_form() -> str:
+    """Why a form that was saved before and says something else now is not taken."""
+    return _(
+        "This form was saved before and has been changed, or what it said was withdrawn since. "
+        "Load the page again and enter it there."
+    )
+
+
+def _owner_of(entry: Entry) -> tuple[int, int | None]:
+    owner = getattr(entry, "trimmer_id", None) or getattr(entry, "crew_id", None)
+    return entry.contractor_id, owner
 
 
 def append(entry: E, by: By, owner: dict[str, Any]) -> E:
