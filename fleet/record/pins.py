@@ -62,8 +62,10 @@ def reset_pin(*, membership: Membership) -> str:
 def who_has_pin(*, unit: Trimmer, pin: str) -> User | None:
     """The crew boss of the unit's crew whose PIN this is.
 
-    A PIN opens nothing but crews: a person who also holds another role, is staff, or asks for a second proof must sign
-    in with a password. One hash is always worked out, so that the time says nothing about a crew without PINs.
+    A PIN opens nothing but crews of the one contractor whose tag was scanned: its owner gives out new PINs and must not
+    come into another's records with one. A person who also holds another role or has crews elsewhere, is staff, or asks
+    for a second proof must sign in with a password. One hash is always worked out, so that the time says nothing about
+    a crew without PINs.
     """
     today = timezone.localdate()
     state = getattr(unit, "state", None)
@@ -81,5 +83,5 @@ def who_has_pin(*, unit: Trimmer, pin: str) -> User | None:
         make_password(pin, hasher=_HASHER)
     if found is None or found.is_staff or found.is_superuser or is_mfa_enabled(found):
         return None
-    others = Membership.objects.filter(standing, user=found).exclude(role=Role.CREW_BOSS)
+    others = Membership.objects.filter(standing, user=found).exclude(role=Role.CREW_BOSS, contractor=unit.contractor_id)
     return None if others.exists() else found
