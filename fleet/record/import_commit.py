@@ -14,7 +14,7 @@ from fleet.models import ENTRY_KINDS, Arrangement, Contractor, Shop, Trimmer, Us
 from .import_catalog import write_models
 from .import_parties import apply_settings
 from .import_plan import ContractorChange, FilePlan, ImportPlan, ModelChange, PlannedEntry, UnitChange
-from .import_world import Party
+from .import_world import Party, Unit
 from .tables import BadCell
 
 BATCH = 2_000
@@ -30,6 +30,8 @@ class _Landing:
         self.source, self.author = source, author
         self.fresh: list[models.Model] = []
         self.touched: set[int] = set()
+        # Contractors whose units' ledgers this file has moved on.
+        self.moved: set[int] = set()
 
     def save_new(self, thing: models.Model) -> None:
         if thing.pk is None:
@@ -69,6 +71,7 @@ def commit_plan(
         started = done
         try:
             with transaction.atomic():
+                _refuse_if_moved(plan, part)
                 for step in _write(part, landing):
                     done += step
                     if progress is not None:
@@ -81,7 +84,42 @@ def commit_plan(
             part.table.bad.append(BadCell(part.table.file, 1, "", "", reason))
         else:
             touched |= landing.touched
+            _note_versions(plan, landing.moved)
     return touched
+
+
+def _refuse_if_moved(plan: ImportPlan, part: FilePlan) -> None:
+    """Refuse to write what was planned on a ledger that has moved on since: an entry, a withdrawal, a new unit.
+
+    Its contractors' rows stay locked until the file has landed, so that of two imports at once the second sees what
+    the first one brought.
+    """
+    ids = {party.contractor.pk for party in plan.parties.values() if party.saved}
+    list(Contractor.objects.select_for_update().filter(pk__in=ids).order_by("pk").values_list("pk"))
+    units = [entry.unit for entry in part.entries if entry.unit is not None]
+    units += [change.unit for change in part.changes if isinstance(change, UnitChange)]
+    planned = {unit.trimmer.pk: unit.trimmer.ledger_version for unit in units if unit.saved}
+    new = {(unit.party.contractor.pk, unit.trimmer.tag_key) for unit in units if not unit.saved}
+    known = {unit.trimmer.pk for unit in _units(plan)}
+    rows = Trimmer.objects.filter(contractor_id__in={unit.party.contractor.pk for unit in units if unit.party.saved})
+    there: dict[int, int] = {}
+    for pk, contractor, tag, version in rows.values_list("pk", "contractor_id", "tag_key", "ledger_version"):
+        there[pk] = version
+        if pk not in known and (contractor, tag) in new:
+            raise _NotThere
+    if any(there.get(pk) != version for pk, version in planned.items()):
+        raise _NotThere
+
+
+def _note_versions(plan: ImportPlan, contractors: set[int]) -> None:
+    """Keep count of how far the import itself has moved its units on."""
+    for unit in _units(plan):
+        if unit.saved and unit.party.contractor.pk in contractors:
+            unit.trimmer.ledger_version += 1
+
+
+def _units(plan: ImportPlan) -> Iterable[Unit]:
+    return (unit for party in plan.parties.values() for wearers in party.units.values() for unit in wearers)
 
 
 class _NotThere(Exception):
@@ -164,6 +202,7 @@ def _write_entries(entries: list[PlannedEntry], landing: _Landing) -> Iterable[i
             model.objects.bulk_create(rows)
             yield len(rows)
     if entries:
+        landing.moved |= set(contractors.values())
         # Hours are shared within crews, so any entry may move any unit of its contractor.
         Trimmer.objects.filter(contractor_id__in=set(contractors.values())).update(
             ledger_version=F("ledger_version") + 1

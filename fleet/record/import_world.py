@@ -27,6 +27,7 @@ from fleet.models import (
     TrimmerModel,
     Withdrawal,
 )
+from fleet.upkeep.catalog import PORTAL, Holder, models_known_to, models_with_figures
 from fleet.upkeep.intervals import shops_of
 
 from .readings import METER, REPLACED, TOTAL, OwnEntry, Reading
@@ -103,6 +104,9 @@ class World:
         self.default: Party | None = None
         self._shops: dict[str, Shop] = {}
         self.models = {m.key: m for m in TrimmerModel.objects.order_by("pk")}
+        # Keys of models that this import's own files name by their maker.
+        self._told: set[str] = set()
+        self._in_sight: frozenset[int] | None = None
         self.refused_tags: set[str] = set()
         self._keys: dict[str, set[tuple[int, int]]] = {}
         self._withdrawn: dict[str, set[int]] | None = None
@@ -151,14 +155,23 @@ class World:
     def model(self, maker: str, name: str) -> TrimmerModel:
         """The model of this maker and name, else one to be created."""
         key = model_key(maker, name)
+        self._told.add(key)
         model = self.models.get(key)
         if model is None:
             model = self.models[key] = TrimmerModel(maker=maker, name=name, key=key)
         return model
 
     def models_named(self, name: str) -> list[TrimmerModel]:
+        """Models of this name that the import's author knows of: what only others have is not told by guessing."""
         wanted = name_key(name)
-        return [m for m in self.models.values() if name_key(m.name) == wanted]
+        named = [m for m in self.models.values() if name_key(m.name) == wanted]
+        if self.only is None:
+            return named
+        if self._in_sight is None:
+            shops = [p.shop.pk for p in self.parties.values() if p.shop is not None and p.shop.pk]
+            known = models_known_to(self.only, Holder(PORTAL)) | models_with_figures(self.only, shops)
+            self._in_sight = frozenset(known)
+        return [m for m in named if m.pk in self._in_sight or m.key in self._told]
 
     @property
     def contractor_ids(self) -> list[int]:

@@ -215,3 +215,10 @@ def models_known_to(contractor_ids: Iterable[int], holder: Holder) -> set[int]:
     shared = Q(contractor=None, shop=None) | Q(**holder.scope)
     seen |= set(ModelTerms.objects.filter(shared).values_list("model_id", flat=True))
     return seen | set(TaskInterval.objects.filter(shared).values_list("model_id", flat=True))
+
+
+def models_with_figures(contractor_ids: Iterable[int], shop_ids: Iterable[int]) -> set[int]:
+    """Models that these contractors or these shops hold figures for."""
+    theirs = Q(contractor__in=list(contractor_ids)) | Q(contractor=None, shop__in=list(shop_ids))
+    found = set(ModelTerms.objects.filter(theirs).values_list("model_id", flat=True))
+    return found | set(TaskInterval.objects.filter(theirs).values_list("model_id", flat=True))
