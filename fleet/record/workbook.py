@@ -11,7 +11,8 @@ import io
 import re
 import warnings
 import zipfile
-from typing import Any
+from typing import IO, Any
+from xml.parsers import expat
 
 from django.utils.translation import gettext as _
 from openpyxl import load_workbook
@@ -51,19 +52,33 @@ def _examine(data: bytes) -> tuple[str, bool]:
         if "xl/workbook.xml" not in names:
             return _("This is not an .xlsx workbook. Save the spreadsheet as .xlsx or .csv."), False
         for part in parts:
-            if not part.filename.lower().endswith((".xml", ".rels")):
+            with archive.open(part) as stream:
+                # Whatever it is called: a sheet may lie under any name.
+                if _defines(stream):
+                    return _("This workbook holds definitions that are not read. Save it again as .xlsx."), False
+            if formulas or not part.filename.lower().startswith("xl/worksheets/"):
                 continue
             with archive.open(part) as stream:
-                start = stream.read(4096)
-                if b"<!DOCTYPE" in start or b"<!ENTITY" in start:
-                    return _("This workbook holds definitions that are not read. Save it again as .xlsx."), False
-                if part.filename.lower().startswith("xl/worksheets/"):
-                    tail = b""
-                    while start and not formulas:
-                        formulas = re.search(rb"<f[ />]", tail + start) is not None
-                        tail = start[-4:]
-                        start = stream.read(1 << 20)
+                start, tail = stream.read(4096), b""
+                while start and not formulas:
+                    formulas = re.search(rb"<f[ />]", tail + start) is not None
+                    tail = start[-4:]
+                    start = stream.read(1 << 20)
     return "", formulas
+
+
+def _defines(stream: IO[bytes]) -> bool:
+    """Whether XML has a document type definition, wherever before its first element and in whatever encoding."""
+    found: list[bool] = []
+    parser = expat.ParserCreate()
+    parser.StartDoctypeDeclHandler = lambda *_told: found.append(True)
+    parser.StartElementHandler = lambda *_told: found.append(False)
+    try:
+        while not found and (chunk := stream.read(4096)):
+            parser.Parse(chunk, False)
+    except expat.ExpatError:
+        return bool(found) and found[0]  # a picture, or damage that reading meets as well
+    return bool(found) and found[0]
 
 
 def _read_rows(gathering: Gathering, data: bytes, formulas: bool) -> None:
