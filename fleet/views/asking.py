@@ -56,10 +56,18 @@ def back_to(request: HttpRequest, otherwise: str) -> str:
     return wanted if fits else otherwise
 
 
+def path_of(address: str | None) -> str:
+    """The path within an address a browser names; nothing for one that cannot be read."""
+    try:
+        return urlsplit(address or "").path
+    except ValueError:
+        return ""
+
+
 def go(request: HttpRequest, to: str) -> HttpResponse:
     """Go on to a page: htmx follows within the page it stands on, and loads any other as a whole."""
     htmx = request.htmx  # type: ignore[attr-defined]
-    if htmx and urlsplit(htmx.current_url or "").path != urlsplit(to).path:
+    if htmx and path_of(htmx.current_url) != path_of(to):
         response = HttpResponse(status=204)
         response["HX-Redirect"] = to
         return response
@@ -86,7 +94,7 @@ def show_form(
 ) -> HttpResponse:
     """A form on a page of its own, or, where htmx opened it inside a list, in the place it was opened."""
     htmx = request.htmx  # type: ignore[attr-defined]
-    inside = bool(htmx) and urlsplit(htmx.current_url or "").path != request.path
+    inside = bool(htmx) and path_of(htmx.current_url) != request.path
     response = render(
         request,
         f"{template}#form" if inside else template,

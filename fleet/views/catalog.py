@@ -63,6 +63,11 @@ def _in_sight(access: Access, holder: Holder) -> frozenset[int]:
     return access.contractor_ids
 
 
+def _money(access: Access, holder: Holder) -> bool:
+    """Whether the person may see what things cost there: an owner here may be a crew boss at another contractor."""
+    return access.can("see_money", holder.contractor_id)
+
+
 def _model(request: HttpRequest, holder: Holder, pk: int) -> TrimmerModel:
     access: Access = request.access  # type: ignore[attr-defined]
     model = TrimmerModel.objects.filter(pk=pk).first()
@@ -95,7 +100,7 @@ def catalog(request: HttpRequest) -> HttpResponse:
         "holder": holder,
         "holders": holders,
         "editable": may_change(access, holder),
-        "money": access.can("see_money"),
+        "money": _money(access, holder),
         "page": page,
         "sheets": sheets,
         "search": search,
@@ -135,12 +140,12 @@ def _model_context(access: Access, model: TrimmerModel, holder: Holder, holders:
         "units_count": counts.get(model.pk, 0),
         "practice": practice,
         "manual": sheet.from_manual,
-        "figures": figure_lines(sheet, money=access.can("see_money")),
+        "figures": figure_lines(sheet, money=_money(access, holder)),
         "notices": units_under_notices(in_sight, model_id=model.pk, ended=True),
         "recalls_editable": access.can("edit_recalls"),
         "changes": change_lines(
             changes.select_related("author").order_by("-recorded_at", "-pk")[:30],
-            money=access.can("see_money"),
+            money=_money(access, holder),
         ),
     }
 
@@ -223,7 +228,7 @@ def catalog_figures(request: HttpRequest, pk: int) -> HttpResponse:
     holder, _holders = _holder(request, to_change=True)
     model = _model(request, holder, pk)
     back = f"{reverse('catalog_model', args=[pk])}?for={holder.key}"
-    form = FiguresForm(posted(request), sheet=_sheet(model, holder), money=access.can("see_money"))
+    form = FiguresForm(posted(request), sheet=_sheet(model, holder), money=_money(access, holder))
     if request.method == "POST" and form.is_valid():
         changed = set_terms(
             model=model,
