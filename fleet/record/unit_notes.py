@@ -8,7 +8,7 @@ from typing import BinaryIO
 
 from django.core.files.base import ContentFile
 from django.utils.translation import gettext as _
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageOps
 
 from fleet.models import Trimmer, UnitPhoto, User
 from fleet.record.writing import Refused
@@ -16,6 +16,8 @@ from fleet.record.writing import Refused
 LONGEST_NOTE = 2_000
 MOST_BYTES = 10 * 1024 * 1024
 MOST_PIXELS = 60_000_000
+# A JPEG is read at a fraction of its size; the others must be held whole, several times over.
+MOST_PIXELS_WHOLE = 20_000_000
 LONGEST_SIDE = 1_600
 MOST_PHOTOS = 24
 FORMATS = ("JPEG", "PNG", "WEBP")
@@ -53,7 +55,8 @@ def _redraw(upload: BinaryIO, unit: Trimmer) -> bytes:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(upload, formats=FORMATS) as picture:
-                if picture.width * picture.height > MOST_PIXELS:
+                most = MOST_PIXELS_WHOLE if picture.format in ("PNG", "WEBP") else MOST_PIXELS
+                if picture.width * picture.height > most:
                     raise unreadable
                 # A JPEG can be read at a fraction of its size; the rest of the work then costs little memory.
                 picture.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
@@ -62,9 +65,10 @@ def _redraw(upload: BinaryIO, unit: Trimmer) -> bytes:
                 # Onto a fresh canvas: no profile, no place, no camera goes along.
                 bare = Image.new("RGB", upright.size)
                 bare.paste(upright)
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError, Warning) as error:
-        if isinstance(error, Refused):
-            raise
+    except Refused:
+        raise
+    except Exception as error:
+        # A damaged picture, above all one with damaged notes of its camera, ends in errors of almost any type.
         raise unreadable from error
     out = io.BytesIO()
     bare.save(out, "JPEG", quality=82, optimize=True)

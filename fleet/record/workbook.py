@@ -11,13 +11,13 @@ import io
 import re
 import warnings
 import zipfile
-from typing import IO, Any
-from xml.parsers import expat
+from typing import Any
 
 from django.utils.translation import gettext as _
 from openpyxl import load_workbook
 
 from .sheets import MAX_ROWS, Gathering, clean
+from .workbook_weight import Definitions, TooMuch, Weight
 
 MAX_UNPACKED = 256 * 1024 * 1024
 MAX_PARTS = 2_000
@@ -43,19 +43,23 @@ def read_workbook(gathering: Gathering, data: bytes) -> None:
 
 def _examine(data: bytes) -> tuple[str, bool]:
     """Why the archive must not be opened, if so, and whether any sheet holds formulas."""
-    formulas = False
+    formulas, weight = False, Weight()
+    too_much = _("This workbook unpacks to more than can be read. Split it, or send it as .csv.")
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         parts = archive.infolist()
         if len(parts) > MAX_PARTS or sum(part.file_size for part in parts) > MAX_UNPACKED:
-            return _("This workbook unpacks to more than can be read. Split it, or send it as .csv."), False
+            return too_much, False
         names = {part.filename.lower() for part in parts}
         if "xl/workbook.xml" not in names:
             return _("This is not an .xlsx workbook. Save the spreadsheet as .xlsx or .csv."), False
         for part in parts:
             with archive.open(part) as stream:
-                # Whatever it is called: a sheet may lie under any name.
-                if _defines(stream):
+                try:
+                    weight.add(stream)
+                except Definitions:
                     return _("This workbook holds definitions that are not read. Save it again as .xlsx."), False
+                except TooMuch:
+                    return too_much, False
             if formulas or not part.filename.lower().startswith("xl/worksheets/"):
                 continue
             with archive.open(part) as stream:
@@ -65,20 +69,6 @@ def _examine(data: bytes) -> tuple[str, bool]:
                     tail = start[-4:]
                     start = stream.read(1 << 20)
     return "", formulas
-
-
-def _defines(stream: IO[bytes]) -> bool:
-    """Whether XML has a document type definition, wherever before its first element and in whatever encoding."""
-    found: list[bool] = []
-    parser = expat.ParserCreate()
-    parser.StartDoctypeDeclHandler = lambda *_told: found.append(True)
-    parser.StartElementHandler = lambda *_told: found.append(False)
-    try:
-        while not found and (chunk := stream.read(4096)):
-            parser.Parse(chunk, False)
-    except expat.ExpatError:
-        return bool(found) and found[0]  # a picture, or damage that reading meets as well
-    return bool(found) and found[0]
 
 
 def _read_rows(gathering: Gathering, data: bytes, formulas: bool) -> None:
