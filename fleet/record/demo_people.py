@@ -59,9 +59,7 @@ def create_people(shop: Shop) -> None:
             pin=hash_pin(pin=PIN, crew_id=crew.pk) if by_tag else "",
         )
     # Last, so that its being there says that everyone is.
-    Membership.objects.create(
-        user=_person(ADMINISTRATOR, "Portal administrator", password), role=Role.ADMINISTRATOR
-    )
+    Membership.objects.create(user=_person(ADMINISTRATOR, "Portal administrator", password), role=Role.ADMINISTRATOR)
 
 
 def _person(name: str, display_name: str, password: str) -> User:
