@@ -2,6 +2,7 @@
 
 from fleet.models.catalog import CatalogChange, ModelTerms, RecallNotice, TaskInterval, TrimmerModel
 from fleet.models.decisions import FlagChange, Postponement
+from fleet.models.fits import FitSnapshot, FleetSample, LearnedInterval, ModelFit
 from fleet.models.imports import ImportRun
 from fleet.models.ledger import (
     ENTRY_KINDS,
@@ -44,12 +45,16 @@ __all__ = [
     "DueFlag",
     "Entry",
     "Failure",
+    "FitSnapshot",
     "FlagChange",
+    "FleetSample",
     "GuardCheck",
     "HoursEntry",
     "ImportRun",
     "Invitation",
+    "LearnedInterval",
     "Membership",
+    "ModelFit",
     "ModelTerms",
     "Postponement",
     "RecallNotice",
