@@ -43,6 +43,11 @@ ACTIONS: dict[str, frozenset[str]] = {
     "export_files": frozenset({OWNER, MANAGER, ADMINISTRATOR}),
     "manage_tags": frozenset({OWNER, MANAGER, ADMINISTRATOR}),
     "manage_portal": frozenset({ADMINISTRATOR}),
+    # The bench: who sees drop-offs, books them, works on them, and sets the bench's days.
+    "see_drop_offs": frozenset({OWNER, CREW_BOSS, TECHNICIAN, MANAGER}),
+    "book_drop_off": frozenset({OWNER, CREW_BOSS, TECHNICIAN, MANAGER}),
+    "work_bench": frozenset({TECHNICIAN, MANAGER}),
+    "set_bench": frozenset({MANAGER}),
 }
 
 

@@ -11,6 +11,7 @@ from decimal import Decimal
 from itertools import count
 
 from django.conf import settings as settings_module
+from django.utils import timezone
 
 from fleet.models import (
     Arrangement,
@@ -32,6 +33,8 @@ from fleet.record.words import model_key, name_key
 from fleet.record.work import Work, record_service
 from fleet.record.writing import By
 from fleet.upkeep.refresh import refresh_units
+from shop.models import Bench, DropOff, DropOffLine, LineJob, Technician, VisitEvent
+from shop.vocabulary import STANDING, practice_minutes
 
 _numbers = count(1)
 BY = By(None, "import")
@@ -151,3 +154,38 @@ def recompute(*units: Trimmer) -> None:
     """Bring stored answers up after a change that is no entry, such as an interval."""
     with all_tenants():
         refresh_units([u.pk for u in units], "scan")
+
+
+def make_bench(shop: Shop, minutes: int = 420) -> Bench:
+    """A bench with one technician who works these minutes every day of the week."""
+    week = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+    Technician.objects.create(shop=shop, name="Ana", **dict.fromkeys(week, minutes))
+    bench, _new = Bench.objects.get_or_create(shop=shop)
+    return bench
+
+
+def make_drop_off(
+    shop: Shop,
+    crew: Crew,
+    *units: Trimmer,
+    days: int = 1,
+    kit: tuple[str, ...] = (),
+    state: str = "booked",
+    jobs: tuple[str, ...] = ("task.port",),
+    **given: object,
+) -> DropOff:
+    """Rows of a drop-off, so many days ahead (negative: ago), with the same jobs for each of its units."""
+    minutes = {job: practice_minutes(job) for job in ("intake", *jobs)}
+    with all_tenants():
+        owner = {"contractor_id": crew.contractor_id, "shop": shop}
+        visit = DropOff.objects.create(crew=crew, day=days_ago(-days), state=state, **owner, **given)
+        lines = [{"trimmer": unit, "minutes": sum(minutes.values())} for unit in units]
+        lines += [{"kit": name, "minutes": practice_minutes("kit")} for name in kit]
+        for line in lines:
+            row = DropOffLine.objects.create(
+                drop_off=visit, state=state, standing=state in STANDING, **owner, **line
+            )  # fmt: skip
+            for job in (*minutes,) if row.trimmer_id else ("kit",):
+                LineJob.objects.create(line=row, job=job, minutes=practice_minutes(job), **owner)
+        VisitEvent.objects.create(drop_off=visit, what=state, at=timezone.now(), **owner)
+        return visit

@@ -1,0 +1,24 @@
+"""Database models of the bench by topic; import them from here."""
+
+from shop.models.calendar import Bench, BenchDay, ClosedDays, StandardMinutes, Technician
+from shop.models.check_in import BenchPhoto, CheckIn
+from shop.models.plans import Placement, SeasonPlan
+from shop.models.visits import DropOff, DropOffLine, FeedAddress, LineJob, VisitEvent, VisitMail
+
+__all__ = [
+    "Bench",
+    "BenchDay",
+    "BenchPhoto",
+    "CheckIn",
+    "ClosedDays",
+    "DropOff",
+    "DropOffLine",
+    "FeedAddress",
+    "LineJob",
+    "Placement",
+    "SeasonPlan",
+    "StandardMinutes",
+    "Technician",
+    "VisitEvent",
+    "VisitMail",
+]
