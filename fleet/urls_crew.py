@@ -8,6 +8,7 @@ crew_urls = [
     path("", ready.ready, name="ready"),
     path("home/", ready.home, name="home"),
     path("ready.csv", ready.ready_csv, name="ready_csv"),
+    path("lines/<int:pk>/", ready.ready_line, name="ready_line"),
     path("print/", ready.ready_print, name="ready_print"),
     path("undo/", jobs.undo, name="undo"),
     path("hours/", hours.hours, name="hours"),

@@ -67,7 +67,12 @@ def job_label(job: Job) -> str:
         found = [str(HOLD_WORDS[f]) for f in findings_of(job) if f in HOLD_WORDS]
         if found:
             return ", ".join([found[0], *(_lower_first(f) for f in found[1:])])
-    return str(TASKS[job.task].label)
+    return _task_label(job.task, get_language())
+
+
+@lru_cache(maxsize=256)
+def _task_label(task: str, _language: str | None) -> str:
+    return str(TASKS[task].label)
 
 
 def state_words(job: Job) -> str:

@@ -90,14 +90,15 @@ def ready_list(
     as_of: dt.date,
     before: dt.date,
     crew_id: int | None = None,
+    unit_id: int | None = None,
     place: str | None = None,
 ) -> ReadyList:
-    """What must be done for these contractors' units (or one crew's) to last until ``before``.
+    """What must be done for these contractors' units (or one crew's, or one unit) to last until ``before``.
 
     Works from stored answers in at most four queries, whatever the number of units. With a ``place``, only jobs done
     there; who must rest is shown all the same, since nobody may start a unit on hold.
     """
-    rows = stored_rows([c.pk for c in contractors], crew_id)
+    rows = stored_rows([c.pk for c in contractors], crew_id, unit_id)
     units = {unit.unit: unit for unit, _flag in rows}
     jobs = [
         job

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from fleet.models import Contractor, Crew, DueFlag, Trimmer, TrimmerModel
+from fleet.models import Contractor, Crew, DueFlag, Trimmer, TrimmerModel, UnitState
 from fleet.upkeep.days import NO_DAY, date_of
 from fleet.upkeep.due import MANUAL, SAFETY
 from fleet.upkeep.histories import NO_CREW
@@ -19,15 +19,15 @@ from fleet.vocabulary import LATER, TASK_KEYS
 
 Row = tuple[UnitHours, Flag]
 
-_STORED = (
-    "trimmer_id", "trimmer__tag", "contractor_id", "contractor__name", "trimmer__state__crew_id",
-    "trimmer__state__crew__name", "trimmer__model_id", "trimmer__model__maker", "trimmer__model__name",
-    "trimmer__state__known_until", "trimmer__state__hours", "trimmer__state__variance",
-    "trimmer__state__hours_since_reading", "trimmer__state__day_rate", "trimmer__state__bias_cv",
-    "trimmer__state__rate_cv", "trimmer__state__week_cv", "trimmer__state__basis", "trimmer__state__guessed_share",
-    "task", "on_hold", "last_done_hours", "last_done_on", "counts_from_hours", "counts_from_on", "interval_hours",
-    "interval_months", "interval_basis", "manual_source", "due_hours", "due_date", "passed_on", "failures_behind",
-    "reasons",
+_UNIT = (
+    "trimmer_id", "trimmer__tag", "contractor_id", "contractor__name", "crew_id", "crew__name", "trimmer__model_id",
+    "trimmer__model__maker", "trimmer__model__name", "known_until", "hours", "variance", "hours_since_reading",
+    "day_rate", "bias_cv", "rate_cv", "week_cv", "basis", "guessed_share",
+)  # fmt: skip
+_FLAG = (
+    "trimmer_id", "task", "on_hold", "last_done_hours", "last_done_on", "counts_from_hours", "counts_from_on",
+    "interval_hours", "interval_months", "interval_basis", "manual_source", "due_hours", "due_date", "passed_on",
+    "failures_behind", "reasons",
 )  # fmt: skip
 
 
@@ -37,24 +37,27 @@ def stored_rows(
     unit_id: int | None = None,
     unit_ids: Iterable[int] | None = None,
 ) -> list[Row]:
-    """Stored flags of units in use (all of them, or these) with their units' hours, in one query."""
-    flags = DueFlag.objects.filter(contractor__in=list(contractor_ids), trimmer__state__in_use=True)
+    """Stored flags of units in use (all of them, or these) with their units' hours, in two queries."""
+    states = UnitState.objects.filter(contractor__in=list(contractor_ids), in_use=True)
     if crew_id is not None:
-        flags = flags.filter(trimmer__state__crew=crew_id)
+        states = states.filter(crew=crew_id)
     if unit_id is not None:
-        flags = flags.filter(trimmer=unit_id)
+        states = states.filter(trimmer=unit_id)
     if unit_ids is not None:
-        flags = flags.filter(trimmer__in=list(unit_ids))
+        states = states.filter(trimmer__in=list(unit_ids))
+    units = {
+        row[0]: UnitHours(*row[:5], row[5] or "", row[6], f"{row[7]} {row[8]}", *row[9:])
+        for row in states.values_list(*_UNIT)
+    }
+    if not units:
+        return []
+    flags = DueFlag.objects.filter(trimmer__in=states.values("trimmer")).order_by("trimmer_id", "task")
     rows: list[Row] = []
-    units: dict[int, UnitHours] = {}
-    for row in flags.order_by("trimmer_id", "task").values_list(*_STORED):
-        unit = units.get(row[0])
-        if unit is None:
-            unit = units[row[0]] = UnitHours(
-                row[0], row[1], row[2], row[3], row[4], row[5] or "", row[6], f"{row[7]} {row[8]}", *row[9:19]
-            )
-        reasons = json.loads(row[33]) if isinstance(row[33], str) else row[33]
-        rows.append((unit, Flag(*(*row[19:33], [(kind, values) for kind, values in reasons]))))
+    for row in flags.values_list(*_FLAG):
+        # A unit that came into use between the two reads is on the next page somebody opens.
+        if row[0] in units:
+            reasons = json.loads(row[15]) if isinstance(row[15], str) else row[15]
+            rows.append((units[row[0]], Flag(*row[1:15], [(kind, values) for kind, values in reasons])))
     return rows
 
 

@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from fleet.access import ADMINISTRATOR, allowed
 from fleet.forms.ready import ReadyForm
+from fleet.models import Trimmer
 from fleet.sections import page_actions_for
 from fleet.spreadsheets import csv_download
 from fleet.upkeep.crew_units import count_in_use
@@ -24,14 +25,16 @@ from fleet.upkeep.job_words import short_date
 from fleet.upkeep.lines import ReadyList, ready_list, seasons_of
 from fleet.upkeep.ready import carry_through_default
 from fleet.upkeep.season import Season
-from fleet.views.asking import show, whole_number
+from fleet.views.asking import back_to, show, whole_number
 from fleet.views.scope import Scope, scope_of
 from fleet.views.showing import Showing, plain_text, put_off_words
 
 # Beyond these a person reads on by asking for more; the counts are of all.
 LINES_SHOWN = 50
-# With more units than this in sight, the list is of one contractor at a time.
-MOST_AT_ONCE = 1_500
+# Reasons and buttons of more jobs than this are not sent along: a line's are asked for when it is unfolded.
+MOST_UNFOLDED = 120
+# With more units than this in sight, the list is of one contractor at a time; with still more, of one crew.
+MOST_AT_ONCE = 300
 
 
 @dataclass(frozen=True)
@@ -46,23 +49,34 @@ class Asked:
 
 
 def _scope(request: HttpRequest) -> Scope:
+    """Whose units the page is about: of very many, one contractor's or one crew's, so that it opens at once."""
     scope = scope_of(request)
     if scope.contractor is None and scope.crew is None and len(scope.contractors) > 1:
-        return scope.narrowed() if count_in_use(scope.contractors) > MOST_AT_ONCE else scope
+        scope = scope.narrowed() if count_in_use(scope.contractors) > MOST_AT_ONCE else scope
+    if scope.contractor is not None and scope.crew is None and len(scope.crews) > 1:
+        scope = scope.narrowed_to_crew() if count_in_use([scope.contractor]) > MOST_AT_ONCE else scope
     return scope
 
 
-def _ask(request: HttpRequest) -> Asked:
+def _ask(request: HttpRequest, unit: Trimmer | None = None) -> Asked:
+    """The question in the address, about the units it names, or about one of these."""
     scope = _scope(request)
-    seasons = seasons_of(scope.chosen)
+    chosen = scope.chosen if unit is None else [unit.contractor]
+    seasons = seasons_of(chosen)
     default = scope.today + dt.timedelta(weeks=4)
-    if scope.chosen:
-        default = carry_through_default(seasons[scope.chosen[0].pk], scope.today)
+    if chosen:
+        default = carry_through_default(seasons[chosen[0].pk], scope.today)
     asked = request.GET if "carry" in request.GET else None
     form = ReadyForm(asked, initial={"carry": default}, today=scope.today, default=default)
     before = form.before()
     found = ready_list(
-        scope.chosen, seasons, as_of=scope.today, before=before, crew_id=scope.crew_id, place=form.place()
+        chosen,
+        seasons,
+        as_of=scope.today,
+        before=before,
+        crew_id=scope.crew_id if unit is None else None,
+        unit_id=None if unit is None else unit.pk,
+        place=form.place(),
     )
     return Asked(scope, seasons, form, before, found)
 
@@ -76,6 +90,7 @@ def ready(request: HttpRequest) -> HttpResponse:
     shown = found.lines[start : start + LINES_SHOWN]
     query = _query(asked)
     showing = Showing(request.access, asked.seasons, request.get_full_path())  # type: ignore[attr-defined]
+    unfolded = sum(len(line.jobs) for line in shown) <= MOST_UNFOLDED
     heading = _("Ready list") + (f", {scope.name()}" if scope.name() else "")
     context: dict[str, Any] = {
         "asked": asked,
@@ -84,7 +99,9 @@ def ready(request: HttpRequest) -> HttpResponse:
         "form": asked.form,
         "before": asked.before,
         "before_words": _day_words(asked.before, scope.today),
-        "lines": [showing.line(line, show_crew=scope.crew is None) for line in shown],
+        "lines": [showing.line(line, show_crew=scope.crew is None, whole=unfolded) for line in shown],
+        "line_query": urlencode({**_query(asked), "next": request.get_full_path()}),
+        "back": request.get_full_path(),
         "put_off": put_off_words(found.put_off, showing),
         "recalled": [(unit.tag, showing.unit_url(unit.unit), notices) for unit, notices in found.recalled],
         "first_number": start + 1,
@@ -99,6 +116,20 @@ def ready(request: HttpRequest) -> HttpResponse:
         "may_log": request.access.can("log_work"),  # type: ignore[attr-defined]
     }
     return show(request, "fleet/ready.html", context)
+
+
+@allowed("see_fleet")
+def ready_line(request: HttpRequest, pk: int) -> HttpResponse:
+    """What one line of the list unfolds to; on a page of its own, that is the unit's."""
+    unit = request.access.unit(pk)  # type: ignore[attr-defined]
+    if not request.htmx:  # type: ignore[attr-defined]
+        return redirect("unit", pk)
+    asked = _ask(request, unit)
+    back = back_to(request, reverse("ready"))
+    showing = Showing(request.access, asked.seasons, back)  # type: ignore[attr-defined]
+    lines = [showing.line(line) for line in asked.found.lines]
+    context = {"line": lines[0] if lines else None, "back": back}
+    return render(request, "fleet/ready.html#whole_line", context)
 
 
 @allowed("see_fleet")

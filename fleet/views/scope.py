@@ -24,14 +24,19 @@ class Scope:
     contractor: Contractor | None
     crew: Crew | None
     today: dt.date
-    # Too many units in sight to be listed together: one contractor is always chosen.
+    # Too many units in sight to be listed together: one contractor, or one crew, is always chosen.
     one_at_a_time: bool = False
+    one_crew_at_a_time: bool = False
 
     def narrowed(self) -> Scope:
         """The same choice, settled on the first contractor."""
         first = self.contractors[0]
         crews = [crew for crew in self.crews if crew.contractor_id == first.pk]
         return replace(self, contractor=first, crews=crews, today=today_of(first), one_at_a_time=True)
+
+    def narrowed_to_crew(self) -> Scope:
+        """The same choice, settled on the contractor's first crew."""
+        return replace(self, crew=self.crews[0], one_crew_at_a_time=True)
 
     @property
     def chosen(self) -> list[Contractor]:

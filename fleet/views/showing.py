@@ -92,8 +92,8 @@ class Showing:
             self._may[key] = self._access.can(action, contractor)
         return self._may[key]
 
-    def line(self, line: UnitLine, show_crew: bool = False) -> ShownLine:
-        """A unit's line of the Ready list."""
+    def line(self, line: UnitLine, show_crew: bool = False, whole: bool = True) -> ShownLine:
+        """A unit's line of the Ready list; unless ``whole``, without the jobs it unfolds to."""
         unit, worst = line.unit, line.jobs[0]
         drawn = next((job for job in line.jobs if job.state != HOLD), None)
         counting = next((job for job in line.jobs if job.flag.due_hours is not None), None)
@@ -107,7 +107,7 @@ class Showing:
             words=state_words(worst),
             places=[(PLACE_LABELS[place], words) for place, words in jobs_by_place(line.jobs)],
             rail=self.rail(drawn) if drawn is not None and worst.state != HOLD else None,
-            jobs=[self.job(job, say_hours=job is counting) for job in line.jobs],
+            jobs=[self.job(job, say_hours=job is counting) for job in line.jobs] if whole else [],
             notices=line.notices,
         )
 

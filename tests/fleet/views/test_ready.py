@@ -242,7 +242,42 @@ def test_with_too_many_units_in_sight_one_contractor_is_listed_at_a_time(portal,
     html = page(client)
     assert tags(html) == ["ME-01"]
     assert "all contractors" not in html
-    assert set(tags(page(client, f"/?contractor={portal.quarry.pk}"))) == {"QH-01", "QH-03"}
+    assert tags(page(client, f"/?contractor={portal.quarry.pk}")) == ["QH-01"]
+    assert tags(page(client, f"/?contractor={portal.quarry.pk}&crew={portal.south.pk}")) == ["QH-03"]
+
+
+def test_with_too_many_units_of_one_contractor_one_crew_is_listed_at_a_time(portal, monkeypatch):
+    client = portal.client("owner")
+    assert "all crews" in page(client)
+    monkeypatch.setattr("fleet.views.ready.MOST_AT_ONCE", 1)
+    html = page(client)
+    assert tags(html) == ["QH-01"]
+    assert "all crews" not in html
+    assert tags(page(client, f"/?crew={portal.south.pk}")) == ["QH-03"]
+
+
+def test_lines_of_a_long_list_send_their_reasons_when_unfolded(portal, monkeypatch):
+    whole = page(portal.client("boss"))
+    monkeypatch.setattr("fleet.views.ready.MOST_UNFOLDED", 1)
+    html = page(portal.client("boss"), f"/?carry={CARRY}&show=yard&crew=all")
+    assert "Every 40 h" in whole
+    assert "Every 40 h" not in html
+    unit = portal.units["due"]
+    assert f'href="/units/{unit.pk}/"' in html
+    url = re.search(rf'hx-get="(/lines/{unit.pk}/[^"]*)"', html).group(1).replace("&amp;", "&")
+    part = page(portal.htmx("boss"), url)
+    assert "Every 40 h" in part
+    assert "<h1" not in part
+    # What is done from here leads back to the list as it was asked for, and only jobs it asked for are shown.
+    assert f"next=%2F%3Fcarry%3D{CARRY}%26show%3Dyard" in part
+    assert "bench" not in re.findall(r'<span class="pill">(\w+)</span>', part)
+    assert portal.client("boss").get(url)["Location"] == f"/units/{unit.pk}/"
+    assert portal.htmx("stranger").get(url).status_code == 404
+
+
+def test_a_line_unfolded_after_its_job_was_done_says_so(portal):
+    unit = portal.units["fresh"]
+    assert "Nothing is due on this unit any more." in page(portal.htmx("boss"), f"/lines/{unit.pk}/?carry={CARRY}")
 
 
 @pytest.mark.parametrize(
