@@ -46,7 +46,7 @@ def stored_rows(
     if unit_ids is not None:
         states = states.filter(trimmer__in=list(unit_ids))
     units = {
-        row[0]: UnitHours(*row[:5], row[5] or "", row[6], f"{row[7]} {row[8]}", *row[9:])
+        row[0]: UnitHours(*(*row[:5], row[5] or "", row[6], f"{row[7]} {row[8]}", *row[9:]))
         for row in states.values_list(*_UNIT)
     }
     if not units:
@@ -57,7 +57,7 @@ def stored_rows(
         # A unit that came into use between the two reads is on the next page somebody opens.
         if row[0] in units:
             reasons = json.loads(row[15]) if isinstance(row[15], str) else row[15]
-            rows.append((units[row[0]], Flag(*row[1:15], [(kind, values) for kind, values in reasons])))
+            rows.append((units[row[0]], Flag(*(*row[1:15], [(kind, values) for kind, values in reasons]))))
     return rows
 
 
