@@ -75,6 +75,20 @@ COMPONENTS: dict[str, Label] = {
     "cooling": _("cooling: fins, fan, shroud"),
 }
 
+# The component each task looks after: a task recorded as *replaced* fitted a new one.
+COMPONENT_OF_TASK: dict[str, str] = {
+    "grease": "gearbox",
+    "arrestor": "exhaust",
+    "air_filter": "intake",
+    "fuel_filter": "fuel",
+    "plug": "ignition",
+    "mounts": "mounts",
+    "stop_switch": "stop_switch",
+    "clutch": "clutch",
+    "head": "head",
+}
+TASK_OF_COMPONENT = {component: task for task, component in COMPONENT_OF_TASK.items()}
+
 # Groups of components that makers give one warranty term each.
 WARRANTY_GROUPS: dict[str, tuple[Label, tuple[str, ...]]] = {
     "engine": (_("engine"), ("cylinder", "crank", "cooling", "starter")),

@@ -10,20 +10,7 @@ import numpy as np
 from fleet.upkeep.days import NO_DAY, date_of
 from fleet.upkeep.histories import COMPONENT_CODE, FAILURE_DONE_CODE, SERVICE_DONE_CODE, TASK_CODE
 from fleet.upkeep.refresh import answers_for
-from fleet.vocabulary import COMPONENTS
-
-# A task recorded as *replaced* fitted a new one of these.
-REPLACED_BY_TASK = {
-    "grease": "gearbox",
-    "arrestor": "exhaust",
-    "air_filter": "intake",
-    "fuel_filter": "fuel",
-    "plug": "ignition",
-    "mounts": "mounts",
-    "stop_switch": "stop_switch",
-    "clutch": "clutch",
-    "head": "head",
-}
+from fleet.vocabulary import COMPONENT_OF_TASK, COMPONENTS
 
 
 @dataclass(frozen=True)
@@ -78,4 +65,4 @@ def component_ages(unit_id: int, hours_now: float) -> list[ComponentAge]:
 def _names(code: str) -> dict[int, str]:
     if code == "component":
         return {number: key for key, number in COMPONENT_CODE.items()}
-    return {TASK_CODE[task]: component for task, component in REPLACED_BY_TASK.items()}
+    return {TASK_CODE[task]: component for task, component in COMPONENT_OF_TASK.items()}

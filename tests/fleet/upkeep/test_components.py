@@ -9,8 +9,8 @@ import pytest
 
 from fleet.models.tenancy import all_tenants
 from fleet.record.work import Broken, record_failure
-from fleet.upkeep.components import REPLACED_BY_TASK, component_ages
-from fleet.vocabulary import COMPONENTS, TASKS
+from fleet.upkeep.components import component_ages
+from fleet.vocabulary import COMPONENT_OF_TASK, COMPONENTS, TASKS
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -69,5 +69,5 @@ def test_the_latest_replacement_counts_and_missing_hours_are_read_off_the_line(c
 
 
 def test_every_task_that_fits_a_part_names_one():
-    assert set(REPLACED_BY_TASK) <= set(TASKS)
-    assert set(REPLACED_BY_TASK.values()) <= set(COMPONENTS)
+    assert set(COMPONENT_OF_TASK) <= set(TASKS)
+    assert set(COMPONENT_OF_TASK.values()) <= set(COMPONENTS)
