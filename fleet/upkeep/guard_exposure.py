@@ -120,7 +120,7 @@ def guard_exposure(
     place = np.arange(len(of)) - np.repeat(np.cumsum(number) - number, number)
     start = hour[of] + place * step
     chance = smoothed_off(looks, table[:, 0], table[:, 1], row[of], crew[of + 1], start + step / 2)
-    return _steady(row[of], start, start + step, chance, end, looks, n)
+    return _steady(row[of], start, start + step, np.asarray(chance, dtype=np.float64), end, looks, n)
 
 
 def _steady(row: Ints, start: Floats, end: Floats, chance: Floats, now: Floats, looks: GuardLooks, n: int) -> Exposure:
@@ -144,5 +144,5 @@ def _steady(row: Ints, start: Floats, end: Floats, chance: Floats, now: Floats, 
         start=start[head],
         end=np.concatenate([end[head[1:] - 1], end[-1:]]),
         chance=np.round(np.add.reduceat(hours * chance, head) / total, 2),
-        recent=np.round(np.where(weight > 0, mean, came), 4),
+        recent=np.asarray(np.round(np.where(weight > 0, mean, came), 4), dtype=np.float64),
     )

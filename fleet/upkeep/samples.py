@@ -147,7 +147,7 @@ def take_samples(h: Histories, lines: Timelines) -> Spells:
         stream=code[i],
         entry=np.round(entry, 2),
         lower=np.round(lower, 2),
-        upper=np.round(upper, 2),
+        upper=np.asarray(np.round(upper, 2), dtype=np.float64),
         since=np.round(hours[i] - last_served[i], 2),
         at=np.round(hours[i], 2),
     )
