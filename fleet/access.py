@@ -34,6 +34,7 @@ ACTIONS: dict[str, frozenset[str]] = {
     "retire_unit": frozenset({OWNER, CREW_BOSS, MANAGER, ADMINISTRATOR}),
     "withdraw_any": frozenset({OWNER, MANAGER, ADMINISTRATOR}),
     "clear_shop_hold": frozenset({TECHNICIAN, MANAGER}),
+    "see_record": frozenset({OWNER, TECHNICIAN, MANAGER, ADMINISTRATOR}),
     "see_money": frozenset({OWNER, TECHNICIAN, MANAGER, ADMINISTRATOR}),
     "edit_catalog": frozenset({OWNER, MANAGER, ADMINISTRATOR}),
     "edit_recalls": frozenset({MANAGER, ADMINISTRATOR}),
@@ -87,6 +88,10 @@ class Access:
         if contractor_id is None:
             return bool(self.roles & allowed)
         return bool(self.roles_at(contractor_id) & allowed)
+
+    def contractors_where(self, action: str) -> frozenset[int]:
+        """Contractors in sight at which the person may do this."""
+        return frozenset(pk for pk in self.contractor_ids if self.can(action, pk))
 
     def sees_as(self, contractor_id: int) -> str:
         """``shop`` or ``crew``: on whose word an entry by this person stands."""

@@ -10,6 +10,7 @@ from fleet.sections import NavigationItem, add_navigation
 
 OFFICE_PAGES = (
     NavigationItem(_("Units"), "units", "see_fleet", 40),
+    NavigationItem(_("Model record"), "model_records", "see_record", 50),
     NavigationItem(_("Catalog"), "catalog", "see_fleet", 60, not_for=frozenset({CREW_BOSS})),
     NavigationItem(_("Recalls"), "recalls", "see_fleet", 65, not_for=frozenset({CREW_BOSS})),
     NavigationItem(_("People"), "people", "manage_people", 70),

@@ -7,6 +7,7 @@ same answer on every day it is run.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from decimal import Decimal
 from itertools import count
 
@@ -32,6 +33,8 @@ from fleet.record.units import register_unit
 from fleet.record.words import model_key, name_key
 from fleet.record.work import Work, record_service
 from fleet.record.writing import By
+from fleet.upkeep.fit_records import Curve, FitLine, FitRecord
+from fleet.upkeep.fit_store import add_fits, latest_fits, read_fits
 from fleet.upkeep.refresh import refresh_units
 from shop.models import Bench, DropOff, DropOffLine, LineJob, Technician, VisitEvent
 from shop.vocabulary import STANDING, practice_minutes
@@ -135,6 +138,30 @@ def make_notice(model: TrimmerModel, serials: str = "") -> RecallNotice:
         source="Ostrel safety notice (invented)",
         issued_on=days_ago(30),
     )
+
+
+def make_fit(component: str = "gearbox", **given: object) -> FitRecord:
+    """A component's record as a scan keeps it: a Weibull of shape 2 and scale 60 h, from three contractors' units."""
+    hours = tuple(float(h) for h in range(0, 51, 5))
+    share = [1 - math.exp(-((h / 60) ** 2)) for h in hours]
+    usual: dict[str, object] = {
+        "clock": "task", "events": 14, "rows": 210, "hours": 9300.0, "units": 40, "contractors": 3, "pooled_events": 61,
+        "shape": 2.0, "shape_low": 1.5, "shape_high": 2.7, "scale": 60.0, "scale_low": 48.0, "scale_high": 79.0,
+        "drawn": 0.22, "b10_hours": 19.5, "b10_low": 14.0, "b10_high": 26.0, "mean_hours": 53.2,
+        "guard_off_ratio": 2.1, "guard_off_low": 1.2, "guard_off_high": 3.6, "mean_exposure": 0.18,
+        "curve": Curve("kaplan_meier", (5.0, 20.0, 40.0), (0.99, 0.9, 0.65), (0.94, 0.8, 0.5), (1.0, 0.96, 0.8)),
+        "fit": FitLine(hours, *(tuple(1 - k * s for s in share) for k in (1.0, 1.2, 0.8))),
+        "repairs": Curve("mean_repairs", (100.0, 300.0), (0.1, 0.35), (0.04, 0.2), (0.2, 0.6), (40, 20)),
+        "task": "grease", "manual_hours": 25.0, "manual_source": "maker", "interval_hours": 18.0,
+    }  # fmt: skip
+    return FitRecord(component=component, **{**usual, **given})  # type: ignore[arg-type]
+
+
+def make_record(model: TrimmerModel, *fits: FitRecord) -> None:
+    """What a scan would have learned of the model, as of today, beside what was learned of others before."""
+    others = {key: fit for key, fit in read_fits(latest_fits()).items() if key[0] != model.pk}
+    kept = others | {(model.pk, fit.component): fit for fit in fits or (make_fit(),)}
+    add_fits(as_of=dt.date.today(), content_key="made for a test", data={}, fits=kept, intervals={})
 
 
 def make_person(

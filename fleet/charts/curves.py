@@ -6,7 +6,7 @@ bad fit shows; where the fit leaves the limits, the foot of the plot is hatched 
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import isfinite
@@ -64,6 +64,11 @@ class Steps:
     low: tuple[float, ...]
     high: tuple[float, ...]
 
+    def at(self, hours: float) -> tuple[float, float, float] | None:
+        """Value and limits at these hours; None before the first step."""
+        step = bisect_right(self.time, hours) - 1
+        return None if step < 0 else (self.value[step], self.low[step], self.high[step])
+
     def limits_at(self, hours: float) -> tuple[float, float]:
         """Limits at these hours, straight between steps; NaN where they are not defined."""
         after = bisect_right(self.time, hours)
@@ -85,6 +90,17 @@ class Fitted:
     value: tuple[float, ...]
     low: tuple[float, ...]
     high: tuple[float, ...]
+
+    def at(self, hours: float) -> tuple[float | None, float | None, float | None]:
+        """Value and band at these hours, straight between the points; Nones past the end."""
+        after = bisect_left(self.hours, hours)
+        if after == len(self.hours):
+            return None, None, None
+        before = max(after - 1, 0)
+        width = self.hours[after] - self.hours[before]
+        share = (hours - self.hours[before]) / width if width > 0 else 0.0
+        value, low, high = (c[before] + share * (c[after] - c[before]) for c in (self.value, self.low, self.high))
+        return value, low, high
 
 
 def outside_spans(seen: Steps, fitted: Fitted) -> tuple[tuple[float, float], ...]:
@@ -119,14 +135,16 @@ def failure_curve(
     chosen: float | None = None,
     manual: float | None = None,
     since: str = "",
+    judged: bool = True,
     uid: str,
     say: CurveWords = PLAIN,
 ) -> Svg:
     """Share failed by engine hours: steps with limits as seen, under the fitted curve with its band.
 
-    ``since`` names the task that the hours are counted from; empty: the component's age.
+    ``since`` names the task that the hours are counted from; empty: the component's age. Limits that are none
+    of confidence (of looks, say) cannot be held against a fit: then it is not ``judged``.
     """
-    outside = outside_spans(seen, fitted) if fitted else ()
+    outside = outside_spans(seen, fitted) if fitted and judged else ()
     last = len(seen.time) - 1
     desc = []
     if last >= 0:
@@ -149,7 +167,7 @@ def failure_curve(
             )
         )
         spans = [say.desc_outside.format(low=say.number(a), high=say.number(b)) for a, b in outside]
-        desc += spans or ([say.desc_inside] if last >= 0 else [])
+        desc += spans or ([say.desc_inside] if last >= 0 and judged else [])
     else:
         desc.append(say.desc_no_fit)
     desc += _said_marks(chosen, manual, say)

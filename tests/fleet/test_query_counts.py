@@ -21,7 +21,7 @@ def _targets(portal: Portal) -> dict[str, str]:
     """Address of every page that opens by a plain request, with the pks of the first unit, crew and contractor."""
     values = {"pk": None, "task": "grease"}
     of_contractor = {"contractor_settings"}
-    of_model = {"catalog_model", "catalog_figures", "catalog_task"}
+    of_model = {"catalog_model", "catalog_figures", "catalog_task", "model_record", "model_record_print"}
     unit = portal.units["due"]
     found = {}
     for address in OURS:
