@@ -54,6 +54,11 @@ class ShownComponent:
     figures: list[tuple[str, str]] = field(default_factory=list)
     caution: Caution | None = None
 
+    @property
+    def telling(self) -> bool:
+        """Whether it stands in the list at once: it failed, or the record says to act sooner."""
+        return self.failed or self.shortened
+
 
 @dataclass(frozen=True)
 class ShownModel:
@@ -154,10 +159,12 @@ def model_records(request: HttpRequest) -> HttpResponse:
 def _model_context(request: HttpRequest, page: ModelPage, *, full: bool) -> dict[str, Any]:
     access: Access = request.access  # type: ignore[attr-defined]
     ids = access.contractors_where("see_record")
+    lines = [_shown_line(page, line, full=full) for line in page.lines]
     return {
         "model": page.model,
         "shown": _shown_model(page),
-        "lines": [_shown_line(page, line, full=full) for line in page.lines],
+        "lines": lines,
+        "quiet_count": sum(1 for line in lines if not line.telling),
         "notices": units_under_notices(ids, model_id=page.model.pk),
     }
 
