@@ -13,6 +13,6 @@ def share_bar(value: float, most: float) -> Svg:
     parts = rect("room", 0, 0, _WIDTH, _HEIGHT, ' fill="#e6eae5"')
     if share > 0:
         parts += rect("part", 0, 0, max(share * _WIDTH, 3.0), _HEIGHT, ' fill="#a8401f"')
-    return Svg(
-        f'<svg class="share" viewBox="0 0 {_WIDTH:.0f} {_HEIGHT:.0f}" preserveAspectRatio="none" aria-hidden="true">{parts}</svg>'
-    )
+    # Stretched to whatever room it has: it carries no words that could be pulled out of shape.
+    box = f'viewBox="0 0 {_WIDTH:.0f} {_HEIGHT:.0f}" preserveAspectRatio="none"'
+    return Svg(f'<svg class="share" {box} aria-hidden="true">{parts}</svg>')
