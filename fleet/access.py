@@ -35,6 +35,8 @@ ACTIONS: dict[str, frozenset[str]] = {
     "withdraw_any": frozenset({OWNER, MANAGER, ADMINISTRATOR}),
     "clear_shop_hold": frozenset({TECHNICIAN, MANAGER}),
     "see_record": frozenset({OWNER, TECHNICIAN, MANAGER, ADMINISTRATOR}),
+    # The owner's own pages: what crews cost, what to keep, what to budget. The shop sees its bills, not these.
+    "see_costs": frozenset({OWNER, ADMINISTRATOR}),
     "see_money": frozenset({OWNER, TECHNICIAN, MANAGER, ADMINISTRATOR}),
     "edit_catalog": frozenset({OWNER, MANAGER, ADMINISTRATOR}),
     "edit_recalls": frozenset({MANAGER, ADMINISTRATOR}),

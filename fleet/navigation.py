@@ -6,6 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 from fleet.access import CREW_BOSS, TECHNICIAN
 from fleet.navigation_crew import CREW_PAGES
+from fleet.navigation_owner import OWNER_PAGES
 from fleet.sections import NavigationItem, add_navigation
 
 OFFICE_PAGES = (
@@ -21,5 +22,5 @@ OFFICE_PAGES = (
 
 def add_pages() -> None:
     """Called from ``FleetConfig.ready``."""
-    for item in (*CREW_PAGES, *OFFICE_PAGES):
+    for item in (*CREW_PAGES, *OWNER_PAGES, *OFFICE_PAGES):
         add_navigation(item)

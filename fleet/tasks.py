@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from zoneinfo import ZoneInfo
 
 from django.core.cache import cache
@@ -13,7 +14,12 @@ from fleet.models.tenancy import all_tenants
 from fleet.record.catalog import refresh_after_change
 from fleet.record.import_runs import take_files
 from fleet.record.organizations import refresh_season
+from fleet.upkeep.crew_cost_store import refresh_crew_costs
 from fleet.upkeep.scan import scan
+
+
+def _today_of(contractor: Contractor) -> dt.date:
+    return timezone.now().astimezone(ZoneInfo(contractor.time_zone)).date()
 
 
 @app.task(name="fleet.scan_contractor")
@@ -23,8 +29,10 @@ def scan_contractor(contractor_id: int) -> int:
         contractor = Contractor.objects.filter(pk=contractor_id).first()
         if contractor is None:
             return 0
-        today = timezone.now().astimezone(ZoneInfo(contractor.time_zone)).date()
-        return scan([contractor], as_of=today, today=today).written.flags
+        today = _today_of(contractor)
+        flags = scan([contractor], as_of=today, today=today).written.flags
+        refresh_crew_costs([contractor], today=today)
+        return flags
 
 
 @app.task(name="fleet.scan_everyone")
@@ -34,6 +42,16 @@ def scan_everyone() -> int:
     for pk in ids:
         scan_contractor.delay(pk)
     return len(ids)
+
+
+@app.task(name="fleet.refresh_crew_costs")
+def refresh_contractors_crew_costs(contractor_id: int) -> int:
+    """Work out a contractor's crew costs again where its ledger moved; returns how many answers were."""
+    with all_tenants():
+        contractor = Contractor.objects.filter(pk=contractor_id).first()
+        if contractor is None:
+            return 0
+        return refresh_crew_costs([contractor], today=_today_of(contractor))
 
 
 @app.task(name="fleet.answer")

@@ -4,6 +4,13 @@ from django.urls import include, path
 
 from fleet.urls_crew import crew_urls
 from fleet.urls_office import office_urls
+from fleet.urls_owner import owner_urls
 
 # Sign-in, passwords and second proofs are the library's own pages, in our frame; the shop's are named, not imported.
-urlpatterns = [*crew_urls, *office_urls, path("", include("shop.urls")), path("account/", include("allauth.urls"))]
+urlpatterns = [
+    *crew_urls,
+    *office_urls,
+    *owner_urls,
+    path("", include("shop.urls")),
+    path("account/", include("allauth.urls")),
+]

@@ -31,7 +31,7 @@ from fleet.record.guard_walk import Seen, record_walk
 from fleet.record.hours import HoursLine, record_hours
 from fleet.record.units import register_unit
 from fleet.record.words import model_key, name_key
-from fleet.record.work import Work, record_service
+from fleet.record.work import Broken, Work, record_failure, record_service
 from fleet.record.writing import By
 from fleet.upkeep.fit_records import Curve, FitLine, FitRecord
 from fleet.upkeep.fit_store import add_fits, latest_fits, read_fits
@@ -122,6 +122,14 @@ def do_task(unit: Trimmer, task: str, *, days: int = 0, as_found: str = "ok", do
     with all_tenants():
         work = Work(unit, task, days_ago(days), as_found, done, **given)
         return record_service(work=work, by=By(None, "import", seen_as), today=dt.date.today())
+
+
+def break_part(unit: Trimmer, component: str, *, days: int = 0, **more):  # type: ignore[no-untyped-def]
+    """A part of the unit failed, so many days ago; repaired unless said otherwise."""
+    more = {"done": "repaired", "cause": "wear", **more}
+    with all_tenants():
+        broken = Broken(unit, component, days_ago(days), **more)
+        return record_failure(broken=broken, by=By(None, "import", "shop"), today=dt.date.today())
 
 
 def see_guard(unit: Trimmer, guard: str = "", *, days: int = 0, line: str = "", safety: str = "") -> None:

@@ -1,6 +1,7 @@
 """Database models by topic; import them from here."""
 
 from fleet.models.catalog import CatalogChange, ModelTerms, RecallNotice, TaskInterval, TrimmerModel
+from fleet.models.costs import CrewCost
 from fleet.models.decisions import FlagChange, Postponement
 from fleet.models.fits import FitSnapshot, FleetSample, LearnedInterval, ModelFit
 from fleet.models.imports import ImportRun
@@ -41,6 +42,7 @@ __all__ = [
     "CatalogChange",
     "Contractor",
     "Crew",
+    "CrewCost",
     "CrewHours",
     "DueFlag",
     "Entry",

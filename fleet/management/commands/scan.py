@@ -15,6 +15,7 @@ from fleet.management.options import (
     print_rows,
     progress_line,
 )
+from fleet.upkeep.crew_cost_store import refresh_crew_costs
 from fleet.upkeep.scan import scan
 
 
@@ -31,6 +32,8 @@ class Command(PortalCommand):
         today = dt.date.today()
         as_of = date_option(options["as_of"], "--as-of") or today
         report = scan(contractors, as_of=as_of, today=today, progress=progress_line("Scanning"))
+        if as_of == today:
+            refresh_crew_costs(contractors, today=today)
         row = {
             "contractors": report.contractors,
             "units": report.units,

@@ -1,0 +1,13 @@
+"""The owner's pages in the top bar."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext_lazy as _
+
+from fleet.access import ADMINISTRATOR
+from fleet.sections import NavigationItem
+
+# An administrator who is nobody's owner reaches them by address; the top bar stays short.
+_PORTAL = frozenset({ADMINISTRATOR})
+
+OWNER_PAGES = (NavigationItem(_("Crew costs"), "crew_costs", "see_costs", 32, not_for=_PORTAL),)

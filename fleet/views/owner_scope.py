@@ -1,0 +1,39 @@
+"""Whose money an owner's page is about: one contractor at a time, of those the person may see the costs of."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from django.http import Http404, HttpRequest
+
+from fleet.access import Access
+from fleet.models import Contractor
+from fleet.views.asking import today_of, whole_number
+
+
+@dataclass(frozen=True)
+class OwnerScope:
+    """Contractors to choose from, the one chosen (None: there is none), and the day it is there."""
+
+    contractors: list[Contractor]
+    contractor: Contractor | None
+    today: dt.date
+
+    @property
+    def several(self) -> bool:
+        return len(self.contractors) > 1
+
+
+def owner_scope(request: HttpRequest) -> OwnerScope:
+    """Read the choice from the address or form; 404 for a contractor whose costs are none of the person's business."""
+    access: Access = request.access  # type: ignore[attr-defined]
+    open_to = [c for c in access.contractors() if access.can("see_costs", c.pk)]
+    asked = whole_number(request.GET.get("contractor") or request.POST.get("contractor"))
+    if asked is not None:
+        chosen = next((c for c in open_to if c.pk == asked), None)
+        if chosen is None:
+            raise Http404
+    else:
+        chosen = open_to[0] if open_to else None
+    return OwnerScope(open_to, chosen, today_of(chosen))
