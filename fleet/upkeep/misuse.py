@@ -17,6 +17,7 @@ from fleet.reliability import excess_failures
 from fleet.reliability.misuse import ExcessFailures
 from fleet.upkeep.crew_looks import found_off
 from fleet.upkeep.histories import COMPONENT_CODE, NO_CREW, Columns
+from fleet.upkeep.line_hours import hours_long
 from fleet.upkeep.misuse_money import Avoidable, avoidable_spend
 from fleet.upkeep.misuse_rows import TRACE, Period, period_of
 from fleet.upkeep.walk_check import WalkCheck, check_walks
@@ -115,13 +116,11 @@ def crew_costs(contractor: Contractor, *, first: dt.date, last: dt.date, as_of: 
     per_crew = _Tallies(period, number)
     hurt = np.isin(period.failures["component"], HURT_CODES)
     each = _cost_each(period.failures, hurt)
-    guard = _estimate(period, period.guard, number, each, per_crew.spent, state=found_off(period.failures["guard"]))
-    line = _estimate(period, period.line, number, each, per_crew.spent, state=None)
+    guard = _estimate(period, number, each, per_crew.spent)
+    line = _line_hours(period, number)
     alone = None
     if guard is not None:
-        one = dict.fromkeys(ids, 0)
-        spent = np.array([per_crew.spent.sum()])
-        alone = _estimate(period, period.guard, one, each, spent, state=found_off(period.failures["guard"]))
+        alone = _estimate(period, dict.fromkeys(ids, 0), each, np.array([per_crew.spent.sum()]))
     within = _ratio(guard)
     walks = check_walks(period.checks, period.failures, hurt, number, None if within is None else within.high)
     crews = [
@@ -130,7 +129,7 @@ def crew_costs(contractor: Contractor, *, first: dt.date, last: dt.date, as_of: 
             crew=names[pk],
             hours=float(per_crew.hours[i]),
             guard_off_hours=None if guard is None else float(guard.guard_off_hours[i]),
-            line_long_hours=None if line is None else float(line.guard_off_hours[i]),
+            line_long_hours=None if line is None else float(line[i]),
             failures=int(per_crew.failures[i]),
             hurt_failures=int(per_crew.count(period.failures, hurt)[i]),
             repairs=float(per_crew.repairs[i]),
@@ -206,11 +205,9 @@ def _cost_each(failures: Columns, hurt: NDArray[np.bool_]) -> float | None:
     return float((failures["bill"] + failures["down"])[mine].mean()) if mine.any() else None
 
 
-def _estimate(
-    period: Period, looks: Columns, number: dict[int, int], each: float | None, spent: Floats, state: Floats | None
-) -> ExcessFailures | None:
+def _estimate(period: Period, number: dict[int, int], each: float | None, spent: Floats) -> ExcessFailures | None:
     """The estimate over these crews, or None where no such failure has happened: then there is nothing to compare."""
-    stays, failures = period.stays, period.failures
+    stays, failures, looks = period.stays, period.failures, period.guard
     place = _numbers(stays["crew"], number)
     used = place >= 0
     if each is None or not used.any():
@@ -224,7 +221,6 @@ def _estimate(
         return None
     row = row[counted]
     hour = np.clip(failures["hour"][counted], stays["entry"][row] + TRACE / 2, stays["end"][row])
-    unknown = np.full(int(counted.sum()), np.nan)
     return excess_failures(
         unit=stays["unit"][used],
         crew=place[used],
@@ -236,12 +232,19 @@ def _estimate(
         look_left=looks["left"][seen],
         failure_unit=failures["unit"][counted],
         failure_hour=hour,
-        failure_off=unknown if state is None else state[counted],
+        failure_off=found_off(failures["guard"])[counted],
         failure_cost=each,
         spent=spent,
         crews=len(set(number.values())),
         level=LEVEL,
     )
+
+
+def _line_hours(period: Period, number: dict[int, int]) -> Floats | None:
+    place = _numbers(period.stays["crew"], number)
+    used = place >= 0
+    stays = {name: values[used] for name, values in period.stays.items()}
+    return hours_long(stays, place[used], period.line, len(number))
 
 
 def _ratio(found: ExcessFailures | None) -> Ratio | None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -39,6 +41,7 @@ VERDICTS: dict[str, Label] = {
 }
 # More crews than this are counted in the answer's sentence instead of named.
 NAMED = 4
+CREWS_SHOWN = 40
 
 
 @dataclass(frozen=True)
@@ -89,8 +92,11 @@ def crew_costs(request: HttpRequest) -> HttpResponse:
     if asked.found is not None and asked.scope.contractor is not None:
         found = asked.found
         query = urlencode({"contractor": asked.scope.contractor.pk, "season": asked.season})
+        page = Paginator(found.crews, CREWS_SHOWN).get_page(request.GET.get("page"))
         context |= {
-            "lines": _lines(found),
+            "lines": _lines(found, page.object_list),
+            "page": page,
+            "query": query,
             "answer": _answer(found),
             "more_hours": _more_hours(found),
             "causes": [(_cause(a.cause), a) for a in found.avoidable],
@@ -133,7 +139,8 @@ def refresh_now(contractor_id: int) -> None:
             refresh_crew_costs([contractor], today=today_of(contractor))
 
 
-def _lines(found: CrewCosts) -> list[ShownCrew]:
+def _lines(found: CrewCosts, shown: Sequence[CrewCost]) -> list[ShownCrew]:
+    """Lines of some crews, on a scale that holds them all."""
     known = [c.excess for c in found.crews if c.excess is not None]
     scale = Scale.over([v for e in known for v in (e.cost_low, e.cost, e.cost_high)])
     return [
@@ -144,7 +151,7 @@ def _lines(found: CrewCosts) -> list[ShownCrew]:
             off_share=_share(crew.guard_off_hours, crew.hours),
             long_share=_share(crew.line_long_hours, crew.hours),
         )
-        for crew in found.crews
+        for crew in shown
     ]
 
 

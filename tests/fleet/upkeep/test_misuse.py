@@ -166,6 +166,19 @@ def test_a_crew_is_counted_off_by_its_walks_and_not_by_what_the_shop_finds(yard)
     assert north.walks.more_than_walks_say
 
 
+def test_line_past_the_cutter_counts_as_long_and_so_does_a_guard_without_one(yard):
+    units = [yard.unit(f"QH-{number}") for number in range(3)]
+    for week in range(8):
+        friday = MONDAY + dt.timedelta(weeks=week, days=4)
+        for unit, seen in zip(
+            units, ({"line": "long"}, {"guard": "no_cutter", "line": "ok"}, {"line": "ok"}), strict=True
+        ):
+            yard.run(unit, friday, 8)
+            yard.see(unit, friday, **seen)
+    north = crew(answer(yard), "North")
+    assert north.line_long_hours == pytest.approx(2 / 3 * north.hours, rel=0.1)
+
+
 def test_avoidable_spend_counts_each_failure_under_one_cause(yard):
     unit = yard.unit(bought_on=MONDAY)
     day = MONDAY + dt.timedelta(days=4)
