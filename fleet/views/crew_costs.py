@@ -94,7 +94,7 @@ def crew_costs(request: HttpRequest) -> HttpResponse:
         query = urlencode({"contractor": asked.scope.contractor.pk, "season": asked.season})
         page = Paginator(found.crews, CREWS_SHOWN).get_page(request.GET.get("page"))
         context |= {
-            "lines": _lines(found, page.object_list),
+            "lines": _lines(found, list(page.object_list)),
             "page": page,
             "query": query,
             "answer": _answer(found),
