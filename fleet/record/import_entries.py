@@ -174,7 +174,8 @@ def _crew_week(world: World, plan: FilePlan, row: HoursRow) -> PlannedEntry | No
         plan.table.refuse(row, "week_of", _("This week has not come yet. Correct the date."))
         return None
     values = {
-        "occurred_on": monday + dt.timedelta(days=6),
+        # The day of a total entered on a screen, so that looking back sees both from the same day on.
+        "occurred_on": monday,
         "week_of": monday,
         "crew_hours": row.crew_hours,
         "crew_litres": row.crew_litres,

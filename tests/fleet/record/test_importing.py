@@ -223,7 +223,7 @@ def test_crew_hours_belong_to_the_week_from_monday_to_sunday():
     assert bad(report) == [("hours", 3, "crew_hours", "169")]
     take(hours="crew,week_of,crew_litres,trimmer_share\nnorth,4/9/2026,20,40%\n")
     week = CrewHours.objects.get()
-    assert (week.week_of, week.occurred_on) == (dt.date(2026, 4, 6), dt.date(2026, 4, 12))
+    assert (week.week_of, week.occurred_on) == (dt.date(2026, 4, 6), dt.date(2026, 4, 6))
     assert (week.crew_litres, week.trimmer_share) == (20, D("0.4"))
 
 
