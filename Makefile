@@ -9,7 +9,7 @@ DEMO_OPTIONS ?=
 
 TRANSLATIONS := $(patsubst %.po,%.mo,$(wildcard fleet/locale/*/LC_MESSAGES/*.po shop/locale/*/LC_MESSAGES/*.po))
 
-.PHONY: demo test bench faults reference lint setup setup-tests system system-tests
+.PHONY: demo test bench study faults reference lint setup setup-tests system system-tests
 .DEFAULT_GOAL := demo
 
 demo: setup
@@ -21,6 +21,11 @@ test: setup-tests
 # Timings as tables: medians, and the ratio to a yardstick measured in the same run.
 bench: setup-tests
 	@set -e; for file in tests/benchmarks/bench_*.py; do \
+		module=$${file%.py}; $(BIN)/python -m "$$(echo "$$module" | tr / .)"; done
+
+# Long simulations with known truth: coverage of intervals, cost of decisions. About half an hour.
+study: setup-tests
+	@set -e; for file in tests/benchmarks/study_*.py; do \
 		module=$${file%.py}; $(BIN)/python -m "$$(echo "$$module" | tr / .)"; done
 
 # The long hunt for damage: ten thousand broken sets of spreadsheets.

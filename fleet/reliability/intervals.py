@@ -9,14 +9,15 @@ from numpy.typing import ArrayLike
 from scipy.special import expit
 from scipy.stats import norm, qmc
 
+from fleet.reliability.interval_costs import interval_costs
 from fleet.reliability.lifetimes import FloatArray, IntArray, Lifetimes
 from fleet.reliability.wear import BINS, WearFit, fit_wear
-from fleet.reliability.wear_cells import SHORTEST, cut_cells
+from fleet.reliability.wear_cells import Cells, cut_cells
 
 #: Draws from the posterior: a fixed low-discrepancy set, so that the same input gives the same answer.
 DRAWS = 128
-#: Candidate intervals as shares of the manual's.
-SHARES = np.concatenate([np.geomspace(0.1, 0.5, 13)[:-1], np.linspace(0.5, 1.0, 21)])
+#: Candidate intervals as shares of the manual's, before they are moved to even parts of the horizon.
+SHARES = np.geomspace(0.1, 1.0, 40)
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ class ServiceInterval:
         of this model behind it.
     failures : ndarray of int, shape (G,)
     probability_cheaper : ndarray, shape (G,)
-        That the least-cost interval costs less than the manual's.
+        That ``interval`` costs less than the manual's; where that one stands, that the least-cost interval does.
     cost_rate, cost_rate_manual : ndarray, shape (G,)
         Posterior mean cost per hour at ``interval`` and at the manual's.
     failure_probability : ndarray, shape (G,)
@@ -142,17 +143,25 @@ def service_interval(
     if x is not None:
         at = np.broadcast_to(np.asarray(x, dtype=float), at.shape)
     if not events.any():
-        return _manual_stands(limit, events)
+        return _manual_stands(limit, events, horizon)
     rows = lifetimes if lifetimes.since is not None else _age_clock(lifetimes)
     codes = np.zeros(rows.size, dtype=np.int64) if crew is None else np.unique(np.asarray(crew), return_inverse=True)[1]
     cells = cut_cells(rows, limit, codes)
     fits = [fit_wear(cells, limit, int(codes.max()) + 1, neglect=flag) for flag in (False, True)]
     weight = float(expit(fits[1].evidence - fits[0].evidence))
     counts = [DRAWS - round(DRAWS * weight), round(DRAWS * weight)]
+    crews = _crew_shares(cells, groups, int(codes.max()) + 1)
+    shares = candidate_shares(limit, horizon)
     picks = []
     for g in range(groups):
-        draws = np.concatenate([_draws(fit, g, at[g], count) for fit, count in zip(fits, counts, strict=True) if count])
-        picks.append(_decide(draws, float(limit[g]), planned_cost, failure_cost, horizon, risk_limit, gate))
+        parts = [
+            _draws(fit, fit.layout.reading(g, at[g], crews[g]), count)
+            for fit, count in zip(fits, counts, strict=True)
+            if count
+        ]
+        draws = np.concatenate(parts)
+        rates, risks = interval_costs(draws, float(limit[g]), shares[g], planned_cost, failure_cost, horizon)
+        picks.append(_decide(rates, risks, shares[g], float(limit[g]), risk_limit, gate))
     columns = [np.array(column) for column in zip(*picks, strict=True)]
     shorter = columns[0] < limit
     return ServiceInterval(
@@ -167,13 +176,14 @@ def service_interval(
         limited_by_risk=columns[5].astype(bool),
         neglect_weight=weight,
         converged=all(fit.converged for fit in fits),
-        candidates=limit[:, None] * SHARES,
+        candidates=limit[:, None] * shares,
         candidate_costs=columns[6],
     )
 
 
-def _manual_stands(limit: FloatArray, events: IntArray) -> ServiceInterval:
+def _manual_stands(limit: FloatArray, events: IntArray, horizon: float) -> ServiceInterval:
     unknown = np.full(limit.size, np.nan)
+    candidates = limit[:, None] * candidate_shares(limit, horizon)
     return ServiceInterval(
         interval=limit.copy(),
         manual=limit,
@@ -186,8 +196,8 @@ def _manual_stands(limit: FloatArray, events: IntArray) -> ServiceInterval:
         limited_by_risk=np.zeros(limit.size, dtype=bool),
         neglect_weight=float("nan"),
         converged=True,
-        candidates=limit[:, None] * SHARES,
-        candidate_costs=np.full((limit.size, SHARES.size), np.nan),
+        candidates=candidates,
+        candidate_costs=np.full(candidates.shape, np.nan),
     )
 
 
@@ -196,9 +206,16 @@ def _age_clock(rows: Lifetimes) -> Lifetimes:
     return Lifetimes(since=rows.entry, **{name: getattr(rows, name) for name in names})
 
 
-def _draws(fit: WearFit, group: int, x: FloatArray, count: int) -> FloatArray:
-    """(level, age power, since power, neglect power) of one model, shape (count, 4)."""
-    reading = fit.layout.reading(group, x)
+def _crew_shares(cells: Cells, groups: int, crews: int) -> FloatArray:
+    """Each crew's share of a model's hours (G, C); of all hours where the model has none."""
+    hours = np.bincount(cells.group * crews + cells.crew, weights=cells.hours, minlength=groups * crews)
+    hours = hours.reshape(groups, crews)
+    hours = np.where(hours.sum(axis=1, keepdims=True) > 0, hours, hours.sum(axis=0))
+    return np.asarray(hours / hours.sum(axis=1, keepdims=True), dtype=float)
+
+
+def _draws(fit: WearFit, reading: FloatArray, count: int) -> FloatArray:
+    """What ``reading`` reads of the parameters of one model, shape (count, 4 + BINS)."""
     mean = reading @ fit.mean
     # A Cholesky root, unlike an eigenvector's sign, does not turn over with the last digit of the input.
     spread = reading @ fit.covariance @ reading.T
@@ -207,82 +224,45 @@ def _draws(fit: WearFit, group: int, x: FloatArray, count: int) -> FloatArray:
     return mean + norm.ppf(points) @ root.T
 
 
+def candidate_shares(manual: FloatArray, horizon: float) -> FloatArray:
+    """Candidates of every model as shares of its manual's interval, rising to 1, shape (G, m).
+
+    Among intervals with equally many services up to the horizon the one that spaces them evenly is (nearly) best: a
+    service shortly before the horizon buys nothing. So candidates move to the nearest even part of the horizon, a hair
+    beyond it so that no service falls on the horizon itself.
+    """
+    shares = np.tile(SHARES, (manual.size, 1))
+    number = np.round(horizon / (manual[:, None] * shares))
+    even = horizon / (manual[:, None] * np.maximum(number, 1)) * (1 + 1e-9)
+    half = 0.5 * np.log(SHARES[1] / SHARES[0])
+    close = (number >= 1) & (np.abs(np.log(even / shares)) < half) & (even < 1)
+    shares = np.where(close, even, shares)
+    shares[:, -1] = 1.0
+    return shares
+
+
 def _decide(
-    draws: FloatArray,
-    manual: float,
-    planned: float,
-    failure: float,
-    horizon: float,
-    risk_limit: float | None,
-    gate: float,
+    rates: FloatArray, risks: FloatArray, shares: FloatArray, manual: float, risk_limit: float | None, gate: float
 ) -> tuple[float, float, float, float, float, bool, FloatArray]:
-    rates, risks = interval_costs(draws, manual, SHARES, planned, failure, horizon)
     mean_rate, mean_risk = rates.mean(axis=0), risks.mean(axis=0)
+    last = shares.size - 1
+    cheaper = (rates < rates[:, -1:]).mean(axis=0)
     best = int(np.argmin(mean_rate))
-    cheaper = float((rates[:, best] < rates[:, -1]).mean()) if best < SHARES.size - 1 else 0.0
-    chosen = best if cheaper >= gate else SHARES.size - 1
+    # Where the least-cost interval is too unsure, a smaller step away from the manual's may be sure enough.
+    sure = np.where((cheaper >= gate) & (mean_rate < mean_rate[-1]), mean_rate, np.inf)
+    chosen = int(np.argmin(sure)) if np.isfinite(sure).any() else last
+    probability = float(cheaper[chosen if chosen < last else best])
     limited = False
     if risk_limit is not None and mean_risk[chosen] > risk_limit:
         safe = np.flatnonzero(mean_risk <= risk_limit)
         chosen = min(chosen, int(safe[-1]) if safe.size else 0)
         limited = True
-    interval = manual if chosen == SHARES.size - 1 else manual * float(SHARES[chosen])
     return (
-        interval,
-        cheaper,
+        manual if chosen == last else manual * float(shares[chosen]),
+        probability,
         float(mean_rate[chosen]),
         float(mean_rate[-1]),
         float(mean_risk[chosen]),
         limited,
         mean_rate,
     )
-
-
-def interval_costs(
-    draws: FloatArray, manual: float, shares: FloatArray, planned: float, failure: float, horizon: float
-) -> tuple[FloatArray, FloatArray]:
-    """Cost per hour and chance of a failure between services, for every draw and candidate.
-
-    Parameters
-    ----------
-    draws : ndarray, shape (D, 4 + BINS)
-        Level, age, since and neglect powers with clocks in units of ``manual``; then the bins' factors.
-    manual : float, hours
-    shares : ndarray, shape (m,)
-        Candidate intervals as shares of the manual's.
-    planned, failure, horizon : float
-
-    Returns
-    -------
-    rates, risks : ndarray, shape (D, m)
-    """
-    level, by_age, by_since, by_neglect = (draws[:, j : j + 1] for j in range(4))
-    bins = np.exp(draws[:, 4:])
-    rates, risks = np.empty((draws.shape[0], shares.size)), np.empty((draws.shape[0], shares.size))
-    end, youngest = horizon / manual, SHORTEST / manual
-    for j, share in enumerate(shares):
-        steps = int(np.clip(round(24 * share), 6, 24))
-        cycles = int(np.ceil(end / share - 1e-9))
-        step = share / steps
-        # Within a cycle the since part repeats; between cycles the age part grows.
-        since = (np.arange(steps) + 0.5) * step
-        number = np.minimum((since * BINS).astype(int), BINS - 1)
-        within = np.exp(level + by_since * np.log(np.maximum(since, youngest))) * bins[:, number]
-        age = (np.arange(cycles * steps) + 0.5) * step
-        length = np.clip(end - (age - step / 2), 0.0, step)
-        past = (np.repeat(np.arange(cycles), steps) * share**3 + np.tile(since, cycles) ** 3) / 3
-        neglect = np.log((3 * past + 1) / (age + 1))
-        slow = np.exp(by_age * np.log(np.maximum(age, youngest)) + by_neglect * neglect)
-        hazard = np.tile(within, cycles) * slow * (length * manual)
-        total = np.cumsum(hazard, axis=1)
-        alive = np.exp(-total)
-        before = np.concatenate([np.ones((draws.shape[0], 1)), alive[:, :-1]], axis=1)
-        lived = ((before - alive) / np.maximum(hazard, 1e-300) * length).sum(axis=1)
-        small = hazard < 1e-12
-        lived = np.where(small.any(axis=1), (0.5 * (before + alive) * length).sum(axis=1), lived)
-        ends = np.arange(1, cycles) * steps - 1
-        services = alive[:, ends].sum(axis=1)
-        failed = 1.0 - alive[:, -1]
-        rates[:, j] = (failure * failed + planned * services) / (lived * manual)
-        risks[:, j] = failed / (1.0 + services)
-    return rates, risks

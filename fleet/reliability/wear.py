@@ -76,12 +76,18 @@ class Layout:
             sd.append(NEGLECT_PRIOR[1])
         return np.array(mean), np.array(sd)
 
-    def reading(self, group: int, x: FloatArray) -> FloatArray:
-        """Matrix (4 + BINS, P) reading (level at x, age, since and neglect powers, bins' log factors) of one model."""
+    def reading(self, group: int, x: FloatArray, crews: FloatArray) -> FloatArray:
+        """Matrix (4 + BINS, P) reading (level at x, age, since and neglect powers, bins' log factors) of one model.
+
+        The level is that of its crews by their share of the hours, ``crews`` (C,).
+        """
         matrix = np.zeros((4 + BINS, self.size))
         matrix[0, 0] = matrix[1, 1] = matrix[2, 2] = 1.0
         matrix[0, 3 : 3 + self.width] = x
-        at = 3 + self.width + (self.crews if self.crews > 1 else 0)
+        at = 3 + self.width
+        if self.crews > 1:
+            matrix[0, at : at + self.crews] = crews
+            at += self.crews
         if self.models > 1:
             matrix[0, at + group] = 1.0
             matrix[2, at + self.models + group] = 1.0

@@ -33,7 +33,7 @@ class Cells:
     group, crew : ndarray of int, shape (c,)
     covariates : ndarray, shape (c, p)
     events : ndarray, shape (c,)
-        Exact events at the end of the cell.
+        Exact events, in cells of their own without width at the hour they happened.
     looked : ndarray of int, shape (c,)
         Number of the event interval that the cell belongs to, -1 for plain exposure.
     """
@@ -74,9 +74,10 @@ def cut_cells(rows: Lifetimes, manual: FloatArray, crew: IntArray) -> Cells:
         step = np.repeat(width / number, number)
         place = np.arange(row.size) - np.repeat(np.cumsum(number) - number, number)
         age = first[row] + (place + 0.5) * step
-        final = place == np.repeat(number, number) - 1
-        event = final & rows.exact[row] & (not looked)
-        parts.append((row, step, age, event, np.full(row.size, looked)))
+        parts.append((row, step, age, np.zeros(row.size), np.full(row.size, looked)))
+    # An event counts at its own hour: at the middle of a cell it would look earlier, and wear slower, than it was.
+    hit = np.flatnonzero(rows.exact)
+    parts.append((hit, np.zeros(hit.size), rows.lower[hit], np.ones(hit.size), np.zeros(hit.size, dtype=bool)))
     row, step, age, event, inside = (np.concatenate(columns) for columns in zip(*parts, strict=True))
     start = rows.since[row]
     since = start + age - rows.entry[row]
@@ -89,7 +90,7 @@ def cut_cells(rows: Lifetimes, manual: FloatArray, crew: IntArray) -> Cells:
         group=rows.group[row],
         crew=crew[row],
         covariates=rows.covariates[row],
-        events=event.astype(float),
+        events=event,
         looked=_event_numbers(rows, row, inside),
     )
     return cells if cells.hours.size <= MANY else _together(cells)
@@ -129,24 +130,25 @@ def _together(cells: Cells) -> Cells:
         np.round(np.log(cells.since) / 0.06),
         np.round(cells.neglect / 0.1),
         *np.round(cells.covariates.T / 0.05),
-        np.where(plain, -1, np.arange(cells.hours.size)),
+        np.where(plain & (cells.hours > 0), -1, np.arange(cells.hours.size)),
     ]
     _, first, code = np.unique(np.column_stack(keys).astype(np.int64), axis=0, return_index=True, return_inverse=True)
     code = code.ravel()
-    hours: FloatArray = np.bincount(code, weights=cells.hours).astype(float)
+    weight = np.where(cells.hours > 0, cells.hours, 1.0)
+    total = np.bincount(code, weights=weight)
 
     def mean(values: FloatArray) -> FloatArray:
-        return np.bincount(code, weights=values * cells.hours) / hours
+        return np.bincount(code, weights=values * weight) / total
 
     covariates = [mean(column) for column in cells.covariates.T]
     return Cells(
-        hours=hours,
+        hours=np.bincount(code, weights=cells.hours).astype(float),
         age=np.exp(mean(np.log(cells.age))),
         since=np.exp(mean(np.log(cells.since))),
         neglect=mean(cells.neglect),
         group=cells.group[first],
         crew=cells.crew[first],
-        covariates=np.stack(covariates, axis=1) if covariates else np.empty((hours.size, 0)),
+        covariates=np.stack(covariates, axis=1) if covariates else np.empty((total.size, 0)),
         events=np.bincount(code, weights=cells.events).astype(float),
         looked=cells.looked[first],
     )

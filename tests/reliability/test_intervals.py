@@ -5,8 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fleet.reliability import Lifetimes, age_replacement, service_interval
-from fleet.reliability.intervals import SHARES, interval_costs
+from fleet.reliability import Lifetimes, age_replacement, fit_weibull, service_interval
+from fleet.reliability.interval_costs import interval_costs
+from fleet.reliability.intervals import SHARES, _decide, candidate_shares
 from fleet.reliability.wear import BINS, fit_wear
 from fleet.reliability.wear_cells import cut_cells
 from tests.reliability import interval_study
@@ -30,17 +31,59 @@ def answer(truth, rows, crew=None, **more):
 @pytest.mark.parametrize(
     ("kind", "failures", "most"),
     [
-        ("weibull", 10, 0.05),
-        ("two_clocks", 10, 0.04),
-        ("weibull", 60, 0.03),
-        ("two_clocks", 60, 0.02),
-        ("lognormal", 30, 0.06),
-        ("bathtub", 30, 0.1),
+        ("weibull", 10, 0.03),
+        ("two_clocks", 10, 0.03),
+        ("weibull", 60, 0.01),
+        ("two_clocks", 60, 0.01),
+        ("lognormal", 30, 0.05),
+        ("bathtub", 30, 0.08),
+        ("age_alone", 30, 0.01),
     ],
 )
 def test_excess_cost_over_the_best_interval_is_small(kind, failures, most):
-    """Short form of the study in bench_decisions."""
-    assert interval_study.regrets(np.random.default_rng(1), kind, failures, 20).mean() <= most
+    """Short form of ``make study``."""
+    assert interval_study.regrets(np.random.default_rng(1), kind, failures, 20)[0].mean() <= most
+
+
+def test_the_yardstick_agrees_with_a_straightforward_sum():
+    """Hour by hour in very small steps, for a hazard of both clocks."""
+    truth = Truth(lambda age, since, ratio: 0.002 * (age / 100) ** 0.5 * (since / 50) ** 1.5, 50.0, PLANNED * 10)
+    step = HORIZON / 600_000
+    age = (np.arange(600_000) + 0.5) * step
+    for interval in (17.0, 50.0):
+        alive = np.exp(-np.cumsum(truth.hazard(age, age % interval, age) * step))
+        planned = alive[(np.arange(interval, HORIZON - 1e-9, interval) / step).astype(int) - 1].sum()
+        slow = (truth.failure_cost * (1 - alive[-1]) + PLANNED * planned) / (alive.sum() * step)
+        assert truth.cost_rate(interval) == pytest.approx(slow, rel=1e-4)
+    assert truth.best() <= min(truth.cost_rate(HORIZON / n) for n in range(12, 60))
+
+
+def test_candidates_share_out_the_horizon_and_end_with_the_manual():
+    shares = candidate_shares(np.array([25.0, 100.0]), 600.0)
+    assert shares[:, -1].tolist() == [1.0, 1.0]
+    assert (np.diff(shares, axis=1) > 0).all()
+    parts = 600 / (100 * shares[1])
+    assert {7, 8, 9, 10} <= set(np.round(parts[np.abs(parts - np.round(parts)) < 1e-6]).astype(int).tolist())
+
+
+def test_a_smaller_step_away_from_the_manual_is_taken_where_the_best_is_too_unsure():
+    shares = np.array([0.4, 0.7, 1.0])
+    rates = np.array([[0.2, 0.8, 1.0]] * 6 + [[1.4, 0.9, 1.0]] * 2 + [[1.4, 1.1, 1.0]] * 2)
+    chosen = {gate: _decide(rates, np.zeros((10, 3)), shares, 50.0, None, gate)[0] for gate in (0.5, 0.7, 0.9)}
+    assert chosen == {0.5: pytest.approx(20.0), 0.7: pytest.approx(35.0), 0.9: 50.0}
+
+
+def test_wear_by_hours_since_service_is_fitted_without_bias():
+    """Beside the plain maximum-likelihood fit of the same lives: events count at their own hour."""
+    rng = np.random.default_rng(4)
+    age = rng.uniform(0, 300, 4000)
+    life = 70 * rng.weibull(2.2, age.size)
+    end = np.minimum(life, 50.0)
+    upper = np.where(life <= 50, life, INF)
+    plain = fit_weibull(Lifetimes(lower=end, upper=upper))
+    rows = Lifetimes(entry=age, lower=age + end, upper=age + upper, since=0.0)
+    fit = fit_wear(cut_cells(rows, np.array([50.0]), np.zeros(age.size, int)), np.array([50.0]), 1, neglect=False)
+    assert fit.mean[2] == pytest.approx(plain.shape[0] - 1, abs=0.05)
 
 
 def test_without_any_failure_the_manual_stands():

@@ -63,7 +63,7 @@ def test_habits_are_recovered_from_many_looks():
 
 @pytest.mark.parametrize("ratio", [1.0, 2.0, 3.0])
 def test_intervals_cover_and_verdicts_are_right(ratio):
-    """Short form of the study in bench_decisions (500 fleets): 86-96 % at full size."""
+    """Short form of the study in study_decisions (500 fleets): 86-96 % at full size."""
     found = misuse_study.run(3, ratio, 40)
     assert found["ratio covered"] >= 0.78
     assert found["excess covered"] >= 0.78

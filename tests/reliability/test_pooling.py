@@ -114,7 +114,7 @@ def test_many_failures_come_out_as_the_plain_fit():
 
 @pytest.mark.parametrize("count", [5, 15, 40])
 def test_pooled_limits_cover_as_they_say(count):
-    """Short form of the study in bench_coverage; 91-98 % at full size."""
+    """Short form of the study in study_coverage; 91-98 % at full size."""
     share = pooling_study.coverage(np.random.default_rng(count), count, max(6, 200 // count))
     assert all(0.90 <= value <= 0.99 for value in share.values()), share
 

@@ -263,7 +263,7 @@ def test_covariates_tilt_the_hazard():
 
 
 def test_profile_limits_cover_as_they_say():
-    """A short form of the study in bench_coverage: 800 groups of 30 units with at least two failures."""
+    """A short form of the study in study_coverage: 800 groups of 30 units with at least two failures."""
     rng = np.random.default_rng(1)
     shape, scale = rng.uniform(1, 3, 800), rng.uniform(100, 300, 800)
     rows = groups_of_units(rng, 800, 30, shape, scale)

@@ -1,4 +1,4 @@
-"""Coverage of the intervals at full size. ``python -m tests.benchmarks.bench_coverage``."""
+"""Coverage of the intervals at full size. ``python -m tests.benchmarks.study_coverage``."""
 
 from __future__ import annotations
 
