@@ -10,4 +10,7 @@ from fleet.sections import NavigationItem
 # An administrator who is nobody's owner reaches them by address; the top bar stays short.
 _PORTAL = frozenset({ADMINISTRATOR})
 
-OWNER_PAGES = (NavigationItem(_("Crew costs"), "crew_costs", "see_costs", 32, not_for=_PORTAL),)
+OWNER_PAGES = (
+    NavigationItem(_("Crew costs"), "crew_costs", "see_costs", 32, not_for=_PORTAL),
+    NavigationItem(_("Keep or replace"), "reviews", "see_costs", 33, not_for=_PORTAL),
+)

@@ -15,6 +15,7 @@ from fleet.record.catalog import refresh_after_change
 from fleet.record.import_runs import take_files
 from fleet.record.organizations import refresh_season
 from fleet.upkeep.crew_cost_store import refresh_crew_costs
+from fleet.upkeep.review_store import refresh_reviews
 from fleet.upkeep.scan import scan
 
 
@@ -32,6 +33,7 @@ def scan_contractor(contractor_id: int) -> int:
         today = _today_of(contractor)
         flags = scan([contractor], as_of=today, today=today).written.flags
         refresh_crew_costs([contractor], today=today)
+        refresh_reviews([contractor], today=today)
         return flags
 
 
@@ -52,6 +54,16 @@ def refresh_contractors_crew_costs(contractor_id: int) -> int:
         if contractor is None:
             return 0
         return refresh_crew_costs([contractor], today=_today_of(contractor))
+
+
+@app.task(name="fleet.refresh_reviews")
+def refresh_contractors_reviews(contractor_id: int) -> int:
+    """Advise again on a contractor's units where its ledger moved; returns for how many contractors."""
+    with all_tenants():
+        contractor = Contractor.objects.filter(pk=contractor_id).first()
+        if contractor is None:
+            return 0
+        return refresh_reviews([contractor], today=_today_of(contractor))
 
 
 @app.task(name="fleet.answer")

@@ -112,6 +112,11 @@ class FiguresForm(forms.Form):
         min_value=Decimal(10),
         max_value=Decimal(200),
     )
+    parts_end_on = DayField(
+        label=gettext_lazy("maker's parts end on"),
+        required=False,
+        help_text=gettext_lazy("The day from which the maker supplies no parts, where it has said so."),
+    )
 
     def __init__(self, *args: Any, sheet: ModelSheet, money: bool, **kwargs: Any) -> None:
         initial = {name: figure.value for name, figure in sheet.terms.items() if figure.own}

@@ -1,8 +1,8 @@
 """Database models by topic; import them from here."""
 
 from fleet.models.catalog import CatalogChange, ModelTerms, RecallNotice, TaskInterval, TrimmerModel
-from fleet.models.costs import CrewCost
-from fleet.models.decisions import FlagChange, Postponement
+from fleet.models.costs import CrewCost, ReviewBasis, UnitReview
+from fleet.models.decisions import FlagChange, Postponement, ReviewDecision
 from fleet.models.fits import FitSnapshot, FleetSample, LearnedInterval, ModelFit
 from fleet.models.imports import ImportRun
 from fleet.models.ledger import (
@@ -61,6 +61,8 @@ __all__ = [
     "Postponement",
     "RecallNotice",
     "Retirement",
+    "ReviewBasis",
+    "ReviewDecision",
     "Role",
     "Service",
     "Shop",
@@ -70,6 +72,7 @@ __all__ = [
     "TrimmerModel",
     "UnitEntry",
     "UnitPhoto",
+    "UnitReview",
     "UnitState",
     "User",
     "Withdrawal",

@@ -66,6 +66,9 @@ class ModelTerms(Scope):
         _("where the vibration figure is from"), max_length=10, choices=VIBRATION_SOURCES, blank=True, default=""
     )
 
+    # From then on the maker supplies no parts: a unit of it is not worth a big repair.
+    parts_end_on = models.DateField(_("maker's parts end on"), null=True, blank=True)
+
     class Meta:
         constraints = _once("terms", "model")
 

@@ -6,6 +6,7 @@ from django.db import models
 
 from fleet.models.people import Contractor
 from fleet.models.tenancy import TenantManager
+from fleet.models.trimmers import Trimmer
 
 
 class CrewCost(models.Model):
@@ -26,3 +27,47 @@ class CrewCost(models.Model):
 
     def __str__(self) -> str:
         return f"{self.contractor_id} {self.season}"
+
+
+class ReviewBasis(models.Model):
+    """What advice on a contractor's units rests on, and what each replacement age of its models costs."""
+
+    contractor = models.OneToOneField(Contractor, primary_key=True, on_delete=models.CASCADE, related_name="+")
+    as_of = models.DateField()
+    mark = models.CharField(max_length=64)
+    # None where the record says too little to advise.
+    basis = models.JSONField(null=True)
+    model_ages = models.JSONField(default=list)
+    worked_out_at = models.DateTimeField(auto_now=True)
+
+    objects = TenantManager()
+
+    def __str__(self) -> str:
+        return f"{self.contractor_id} {self.as_of}"
+
+
+class UnitReview(models.Model):
+    """Advice on one unit in use, with the facts it rests on."""
+
+    trimmer = models.OneToOneField(Trimmer, primary_key=True, on_delete=models.CASCADE, related_name="review")
+    contractor = models.ForeignKey(Contractor, on_delete=models.CASCADE, related_name="+", db_index=False)
+    advice = models.CharField(max_length=12)
+    facts = models.JSONField()
+    keep_cost_next_season = models.FloatField(null=True)
+    replace_cost_per_season = models.FloatField(null=True)
+    spend_limit = models.FloatField(null=True)
+    half_price = models.FloatField(null=True)
+    probability_keep = models.FloatField(null=True)
+    margin = models.FloatField(null=True)
+    replacement = models.BigIntegerField(null=True)
+    warranty_until = models.DateField(null=True)
+    # [[kind, {values}], ...]: worded when shown, in the reader's language.
+    reasons = models.JSONField(default=list)
+
+    objects = TenantManager()
+
+    class Meta:
+        indexes = [models.Index(fields=["contractor", "advice", "margin"], name="unit_review_by_advice")]
+
+    def __str__(self) -> str:
+        return f"{self.trimmer_id} {self.advice}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -176,8 +177,14 @@ def term_words(row: ModelTerms) -> dict[str, Any]:
     for name in TERMS:
         value = getattr(row, name)
         if value not in (None, ""):
-            words[name] = str(_decimal(value)) if isinstance(value, Decimal | int) else value
+            words[name] = _written(value)
     return words | {f"warranty_{group}": months for group, months in row.warranty_by_group.items()}
+
+
+def _written(value: Any) -> Any:
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return str(_decimal(value)) if isinstance(value, Decimal | int) else value
 
 
 def units_touched(*, model: TrimmerModel, holder: Holder) -> list[int]:

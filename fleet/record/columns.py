@@ -82,6 +82,7 @@ TERMS = (
         word_cell({"declared": "declared", "measured": "measured", "planning": "planning"}),
         rare=True,
     ),
+    Column("parts_end_on", DATE, rare=True),
 )
 INTERVAL_HOURS = interval_cell(number_cell(places=1, most=100_000, above=True, units=_HOUR_UNITS))
 INTERVAL_MONTHS = interval_cell(whole_cell(most=600, least=1, units="mo|month|months"))

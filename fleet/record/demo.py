@@ -29,6 +29,7 @@ from fleet.simulation.fleet import simulate
 from fleet.simulation.parameters import Parameters
 from fleet.simulation.scenario import demo_parameters
 from fleet.upkeep.crew_cost_store import refresh_crew_costs
+from fleet.upkeep.review_store import refresh_reviews
 from fleet.upkeep.scan import scan
 
 from .demo_people import ADMINISTRATOR, create_people
@@ -103,6 +104,7 @@ def build_demo(*, today: dt.date, progress: Progress, scale_to: int | None = Non
         step = _("Scanning")
         scan(contractors, as_of=today, today=today, progress=lambda done, total: progress(step, done, total))
         refresh_crew_costs(contractors, today=today)
+        refresh_reviews(contractors, today=today)
         return Built(Trimmer.objects.filter(retired_on__isnull=True).count(), entries, DueFlag.objects.count())
 
 

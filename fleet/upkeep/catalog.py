@@ -23,6 +23,7 @@ TERMS = (
     "burn_litres_per_hour",
     "vibration_ms2",
     "vibration_source",
+    "parts_end_on",
 )
 MEASURES = ("hours", "months")
 

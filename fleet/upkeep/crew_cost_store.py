@@ -52,7 +52,7 @@ def refresh_crew_costs(contractors: Iterable[Contractor], *, today: dt.date) -> 
     done = 0
     for contractor in contractors:
         spans = spans_of(contractor, today)
-        mark = _mark(contractor)
+        mark = mark_of(contractor)
         kept = {row.season: row for row in CrewCost.objects.filter(contractor=contractor)}
         for span in spans:
             row = kept.pop(span.season, None)
@@ -74,7 +74,7 @@ def stored(contractor: Contractor) -> dict[int, CrewCost]:
     return {row.season: row for row in rows}
 
 
-def _mark(contractor: Contractor) -> str:
+def mark_of(contractor: Contractor) -> str:
     """Moves with every entry of the contractor's units, its settings, the catalog and what a scan learned."""
     units = Trimmer.objects.filter(contractor=contractor).aggregate(n=Count("pk"), version=Sum("ledger_version"))
     rests_on = (

@@ -13,6 +13,7 @@ from fleet.upkeep.days import NO_DAY
 from fleet.upkeep.histories import Columns, Histories, load_histories
 from fleet.upkeep.refresh import SHARD, latest_usages, read_setting
 from fleet.upkeep.timelines import Timelines, build_timelines
+from fleet.upkeep.usage import Usage
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,6 +27,7 @@ class Batch:
 
     h: Histories
     lines: Timelines
+    usage: Usage
 
     def hours_on(self, unit: Ints, day: Ints) -> Floats:
         """Engine hours of units (row numbers in ``h.units``) at the end of a day."""
@@ -39,7 +41,8 @@ def batches(unit_ids: Sequence[int], contractor_id: int, as_of: dt.date) -> Iter
         h = load_histories(unit_ids[start : start + SHARD], as_of)
         if h.core.any():
             setting = read_setting(h, usages=usages)
-            yield Batch(h, build_timelines(h, setting.usages, setting.usage_of, setting.burn))
+            lines = build_timelines(h, setting.usages, setting.usage_of, setting.burn)
+            yield Batch(h, lines, usages[contractor_id])
 
 
 @dataclass(frozen=True)

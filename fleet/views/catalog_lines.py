@@ -53,6 +53,8 @@ def _words(name: str, value: Any) -> str:
         return _("%s m/s²") % _plain(value)
     if name == "vibration_source":
         return str(dict(ModelTerms.VIBRATION_SOURCES).get(value, value))
+    if name == "parts_end_on":
+        return str(value)
     if name == "displacement_cc":
         return _("%s cc") % _plain(value)
     return _("%s months") % _plain(value)
@@ -69,6 +71,7 @@ def _label(name: str) -> Label:
         "burn_litres_per_hour": _("fuel burnt"),
         "vibration_ms2": _("vibration at the handles"),
         "vibration_source": _("vibration figure from"),
+        "parts_end_on": _("maker's parts end on"),
     }
     return labels.get(name, name)
 
@@ -84,6 +87,7 @@ def figure_lines(sheet: ModelSheet, *, money: bool) -> list[FigureLine]:
         "vibration_ms2",
         "vibration_source",
         "displacement_cc",
+        "parts_end_on",
     )
     groups = {f"warranty_{group}": figure for group, figure in sheet.groups.items()}
     lines = []
@@ -92,7 +96,7 @@ def figure_lines(sheet: ModelSheet, *, money: bool) -> list[FigureLine]:
             continue
         figure: Figure = groups[name] if name in groups else sheet.terms[name]
         if figure.value in (None, ""):
-            if name not in groups and name != "vibration_source":
+            if name not in groups and name not in ("vibration_source", "parts_end_on"):
                 lines.append(FigureLine(_label(name), _("not given"), ""))
             continue
         lines.append(FigureLine(_label(name), _words(name, figure.value), figure.whose_word))

@@ -16,6 +16,7 @@ from fleet.management.options import (
     progress_line,
 )
 from fleet.upkeep.crew_cost_store import refresh_crew_costs
+from fleet.upkeep.review_store import refresh_reviews
 from fleet.upkeep.scan import scan
 
 
@@ -34,6 +35,7 @@ class Command(PortalCommand):
         report = scan(contractors, as_of=as_of, today=today, progress=progress_line("Scanning"))
         if as_of == today:
             refresh_crew_costs(contractors, today=today)
+            refresh_reviews(contractors, today=today)
         row = {
             "contractors": report.contractors,
             "units": report.units,
