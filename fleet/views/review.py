@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import Count, Q
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.text import slugify
@@ -158,9 +158,8 @@ def unit_review(request: HttpRequest, pk: int) -> HttpResponse:
     unit: Trimmer = access.unit(pk, "see_costs")
     contractor = unit.contractor
     row = UnitReview.objects.filter(trimmer=unit).first()
-    if row is None or unit.retired_on is not None:
-        raise Http404
-    status, form = 200, DecisionForm(initial={"decided": "replace" if row.advice == REPLACE else "keep"})
+    replace = row is not None and row.advice == REPLACE
+    status, form = 200, DecisionForm(initial={"decided": "replace" if replace else "keep"})
     if request.method == "POST":
         form = DecisionForm(request.POST)
         if form.is_valid():
@@ -174,11 +173,11 @@ def unit_review(request: HttpRequest, pk: int) -> HttpResponse:
                 messages.success(request, _("%s: decision kept.") % unit.tag)
                 return redirect("unit_review", pk=pk)
         status = 422
-    stands = advice_of(row)
-    tried, what_if, model = _tried(request, contractor, stands)
+    stands = None if row is None or unit.retired_on is not None else advice_of(row)
+    tried, what_if, model = (None, None, None) if stands is None else _tried(request, contractor, stands)
     context = {
         "unit": unit,
-        "stands": _told(stands),
+        "stands": None if stands is None else _told(stands),
         "tried": None if tried is None else _told(tried),
         "what_if": what_if,
         "model": model,
