@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from django.utils.translation import gettext_lazy as _
 
-from fleet.access import TECHNICIAN
+from fleet.access import MANAGER, TECHNICIAN
 from fleet.sections import NavigationItem
 
-_SHOP = frozenset({TECHNICIAN})
+_SHOP = frozenset({TECHNICIAN, MANAGER})
 
 CREW_PAGES = (
     NavigationItem(_("Ready list"), "ready", "see_fleet", 10),

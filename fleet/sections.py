@@ -5,12 +5,14 @@ It lets the shop hang its pages into the fleet's without the fleet importing it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import datetime as dt
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from django.urls import reverse
 
 from fleet.access import Access
+from fleet.models import Shop
 from fleet.vocabulary import Label
 
 
@@ -91,3 +93,19 @@ def page_actions_for(access: Access, page: str) -> list[tuple[Label, str]]:
         for a in _page_actions
         if a.page == page and access.can(a.action) and not (access.roles <= a.not_for)
     ]
+
+
+# What an app adds to the demo once units, people and answers stand: called with the demo's shop and its day.
+DemoStep = Callable[[Shop, dt.date], None]
+_demo_steps: list[DemoStep] = []
+
+
+def add_demo_step(step: DemoStep) -> None:
+    """Add a step once; called from ``AppConfig.ready``."""
+    if step not in _demo_steps:
+        _demo_steps.append(step)
+
+
+def demo_steps() -> list[DemoStep]:
+    """Steps of the demo beyond the fleet's own, in the order they were added."""
+    return list(_demo_steps)

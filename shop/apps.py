@@ -6,3 +6,9 @@ from django.apps import AppConfig
 class ShopConfig(AppConfig):
     name = "shop"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        """Hang the bench into the fleet's pages."""
+        from shop.navigation import add_pages
+
+        add_pages()

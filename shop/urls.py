@@ -1,7 +1,9 @@
-"""Addresses of the bench."""
+"""Addresses of the shop's side."""
 
 from __future__ import annotations
 
 from django.urls import URLPattern
 
-urlpatterns: list[URLPattern] = []
+from shop.urls_bench import bench_urls
+
+urlpatterns: list[URLPattern] = [*bench_urls]

@@ -24,6 +24,7 @@ from fleet.models import (
     User,
 )
 from fleet.models.tenancy import all_tenants
+from fleet.sections import demo_steps
 from fleet.simulation.files import write_files
 from fleet.simulation.fleet import simulate
 from fleet.simulation.parameters import Parameters
@@ -105,6 +106,8 @@ def build_demo(*, today: dt.date, progress: Progress, scale_to: int | None = Non
         scan(contractors, as_of=today, today=today, progress=lambda done, total: progress(step, done, total))
         refresh_crew_costs(contractors, today=today)
         refresh_reviews(contractors, today=today)
+        for add in demo_steps():
+            add(shop, today)
         return Built(Trimmer.objects.filter(retired_on__isnull=True).count(), entries, DueFlag.objects.count())
 
 

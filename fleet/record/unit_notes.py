@@ -37,7 +37,7 @@ def add_photo(*, unit: Trimmer, upload: BinaryIO, size: int, caption: str, autho
         raise Refused(_("This picture is larger than 10 MB. Send a smaller one."), "picture", unit=unit)
     if UnitPhoto.objects.filter(trimmer=unit).count() >= MOST_PHOTOS:
         raise Refused(_("There are 24 pictures already. Remove one first."), "picture", unit=unit)
-    data = _redraw(upload, unit)
+    data = redraw(upload)
     photo = UnitPhoto(contractor_id=unit.contractor_id, trimmer=unit, caption=caption.strip()[:120], added_by=author)
     photo.picture.save("picture.jpg", ContentFile(data), save=True)
     return photo
@@ -49,8 +49,9 @@ def remove_photo(*, photo: UnitPhoto) -> None:
     photo.delete()
 
 
-def _redraw(upload: BinaryIO, unit: Trimmer) -> bytes:
-    unreadable = Refused(_("This file is no JPEG, PNG or WebP picture that can be read."), "picture", unit=unit)
+def redraw(upload: BinaryIO) -> bytes:
+    """The picture alone as a JPEG of bounded size: no profile, no place, no camera goes along."""
+    unreadable = Refused(_("This file is no JPEG, PNG or WebP picture that can be read."), "picture")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)

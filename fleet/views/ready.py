@@ -16,8 +16,8 @@ from django.utils.translation import gettext as _
 
 from fleet.access import ADMINISTRATOR, allowed
 from fleet.forms.ready import ReadyForm
-from fleet.models import Trimmer
-from fleet.sections import page_actions_for
+from fleet.models import SHOP_ROLES, Trimmer
+from fleet.sections import navigation_for, page_actions_for
 from fleet.spreadsheets import csv_download
 from fleet.upkeep.crew_units import count_in_use
 from fleet.upkeep.job_rows import COLUMNS, job_as_row
@@ -165,7 +165,8 @@ def home(request: HttpRequest) -> HttpResponse:
             return redirect("people")
         except NoReverseMatch:
             return redirect("ready")
-    return redirect("ready")
+    first = next((url for _item, url in navigation_for(access)), None) if access.roles <= SHOP_ROLES else None
+    return redirect(first or "ready")
 
 
 def _query(asked: Asked) -> dict[str, str]:

@@ -134,7 +134,12 @@ class LineJob(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["line", "job"], condition=Q(failure__isnull=True), name="line_job_once"),
+            # Two repairs of one part may both be done; the same job is not waiting to be done twice.
+            models.UniqueConstraint(
+                fields=["line", "job"],
+                condition=Q(failure__isnull=True, done_at__isnull=True),
+                name="line_job_open_once",
+            ),
             models.UniqueConstraint(
                 fields=["line", "failure"], condition=Q(failure__isnull=False), name="line_failure_once"
             ),

@@ -25,6 +25,7 @@ from fleet.models import HoursEntry, ImportRun, Membership, Trimmer, UnitPhoto
 from fleet.models.tenancy import all_tenants
 from fleet.record.people import Place, invite
 from tests import factories
+from tests.shop.bench_rows import BENCH_ROWS, bench_row
 
 pytestmark = pytest.mark.django_db
 
@@ -186,6 +187,8 @@ class Rows:
                 given[param] = "gearbox"
             elif name in MODEL_RECORD:
                 given[param] = unit.model_id
+            elif name in BENCH_ROWS:
+                given[param] = bench_row(name, param, contractor, self.crews[whose], unit)
             elif name.startswith("catalog_"):
                 given[param] = unit.model_id if param == "pk" else "grease"
             elif param == "pk":

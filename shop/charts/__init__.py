@@ -1,0 +1,1 @@
+"""Drawings of the bench as SVG, for page and paper alike."""

@@ -1,0 +1,39 @@
+"""Work for the queue: load by id, call the bench. Each may run twice, or be killed half-way and run again."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo
+
+from django.utils import timezone
+
+from fleet.celery import app
+from fleet.models import Shop
+from fleet.models.tenancy import all_tenants
+from shop.bench.mailing import send_waiting as send
+from shop.bench.sweeping import sweep
+
+
+@app.task(name="shop.send_waiting")
+def send_waiting() -> int:
+    """Send letters about drop-offs that wait."""
+    with all_tenants():
+        return send()
+
+
+@app.task(name="shop.sweep")
+def sweep_shop(shop_id: int) -> None:
+    """Bring one shop's drop-offs up to its day."""
+    shop = Shop.objects.filter(pk=shop_id).first()
+    if shop is not None:
+        now = timezone.now()
+        sweep(shop=shop, today=now.astimezone(ZoneInfo(shop.time_zone)).date(), now=now)
+
+
+@app.task(name="shop.sweep_everyone")
+def sweep_everyone() -> int:
+    """Queue a sweep for each shop, and send what waits; returns how many shops."""
+    ids = list(Shop.objects.order_by("pk").values_list("pk", flat=True))
+    for pk in ids:
+        sweep_shop.delay(pk)
+    send_waiting.delay()
+    return len(ids)

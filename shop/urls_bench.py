@@ -1,0 +1,37 @@
+"""Addresses of drop-offs, check-in and the bench."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from shop.views import bench_calendar, bench_sheet, bench_week, book, check_in, drop_offs
+
+bench_urls = [
+    path("drop-offs/", drop_offs.drop_offs, name="drop_offs"),
+    path("drop-offs/book/", book.drop_off_book, name="drop_off_book"),
+    path("drop-offs/<int:pk>/", drop_offs.drop_off, name="drop_off"),
+    path("drop-offs/<int:pk>/move/", drop_offs.drop_off_move, name="drop_off_move"),
+    path("drop-offs/<int:pk>/take/", drop_offs.drop_off_accept, name="drop_off_accept"),
+    path("drop-offs/<int:pk>/call-off/", drop_offs.drop_off_cancel, name="drop_off_cancel"),
+    path("drop-offs/lines/<int:pk>/leave-out/", drop_offs.line_cancel, name="line_cancel"),
+    path("units/<int:pk>/book/", book.unit_book, name="unit_book"),
+    path("units/<int:pk>/check-in/", check_in.unit_check_in, name="unit_check_in"),
+    path("units/<int:pk>/walk-in/", check_in.walk_in_unit, name="walk_in_unit"),
+    path("check-in/", check_in.check_in, name="check_in"),
+    path("check-in/other-kit/", check_in.walk_in_kit, name="walk_in_kit"),
+    path("bench/", bench_week.bench_week, name="bench_week"),
+    path("bench/today/", bench_week.bench_today, name="bench_today"),
+    path("bench/lines/<int:pk>/", bench_sheet.bench_line, name="bench_line"),
+    path("bench/lines/<int:pk>/check-in/", check_in.line_check_in, name="line_check_in"),
+    path("bench/lines/<int:pk>/step/", bench_sheet.line_step, name="line_step"),
+    path("bench/lines/<int:pk>/add-job/", bench_sheet.line_add_job, name="line_add_job"),
+    path("bench/lines/<int:pk>/pictures/", bench_sheet.bench_photos, name="bench_photos"),
+    path("bench/lines/<int:pk>/pictures/<int:photo>.jpg", bench_sheet.bench_photo, name="bench_photo"),
+    path("bench/jobs/<int:pk>/", bench_sheet.bench_job, name="bench_job"),
+    path("bench/days/", bench_calendar.bench_calendar, name="bench_calendar"),
+    path("bench/days/technicians/add/", bench_calendar.technician_add, name="technician_add"),
+    path("bench/days/technicians/<int:technician>/", bench_calendar.technician_change, name="technician_change"),
+    path("bench/days/close/", bench_calendar.closed_add, name="closed_add"),
+    path("bench/days/closed/<int:closed>/open/", bench_calendar.closed_remove, name="closed_remove"),
+    path("bench/days/minutes/", bench_calendar.job_minutes, name="job_minutes"),
+]

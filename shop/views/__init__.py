@@ -1,0 +1,1 @@
+"""Pages of the bench and of drop-offs, one module a screen."""

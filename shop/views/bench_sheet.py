@@ -1,0 +1,246 @@
+"""The bench sheet of one line: what was told, what to do, what was found; its steps and pictures."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_POST
+
+from fleet.access import Access, allowed
+from fleet.cautions import caution_for_task
+from fleet.forms.refusals import add_refusal
+from fleet.record.writing import Refused
+from fleet.upkeep.standing_flags import hold_words_of
+from fleet.views.asking import go, show
+from fleet.views.jobs import say_holds
+from fleet.vocabulary import COMPONENTS, TASKS
+from shop import access as bench_access
+from shop.bench.facts import unit_facts
+from shop.bench.photos import add_bench_photo
+from shop.bench.reading import line_rows
+from shop.bench.words import day_words, job_words
+from shop.bench.working import add_job, finish_job, leave_out, step
+from shop.forms.check_in import StepForm
+from shop.forms.jobs import LeaveOutForm, MinutesForm, PhotoForm, RepairForm, TaskForm
+from shop.models import BenchPhoto, LineJob
+from shop.views.asking import by_shop, now_at
+from shop.vocabulary import (
+    CHECKED_IN,
+    IN_SHOP,
+    NEXT_STATES,
+    NO_SHOW,
+    ON_BENCH,
+    PICKED_UP,
+    READY,
+    VISIT_STATES,
+    WAITING,
+    fault_job,
+    task_job,
+)
+
+# What the button of each step says.
+_STEPS = (
+    (ON_BENCH, gettext_lazy("On the bench")),
+    (READY, gettext_lazy("Ready")),
+    (PICKED_UP, gettext_lazy("Picked up")),
+    (CHECKED_IN, gettext_lazy("Back to checked in")),
+    (NO_SHOW, gettext_lazy("Did not come")),
+)
+
+
+@allowed("work_bench")
+def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
+    """Everything the technician needs while the unit is on the bench."""
+    access: Access = request.access  # type: ignore[attr-defined]
+    line = bench_access.line(access, pk, "work_bench")
+    today = now_at(line.shop).date()
+    (row,) = line_rows([line])
+    unit = line.trimmer
+    known = unit is not None and access.can("work_bench", unit.contractor_id)
+    next_states = NEXT_STATES[line.state]
+    taken = line.state in IN_SHOP
+    context = {
+        "line": line,
+        "unit": unit,
+        "known": known,
+        "visit": line.drop_off,
+        "facts": unit_facts(unit, today) if known and unit is not None else None,
+        "holds": hold_words_of([unit]) if known and unit is not None else [],
+        "told": row.check_in,
+        "state": VISIT_STATES[line.state],
+        "promised": day_words(line.promised_on) if line.promised_on else "",
+        "jobs": [_job(job, taken) for job in row.jobs],
+        "open_jobs": row.open_jobs,
+        "steps": [
+            {"to": to, "words": words, "main": to == READY or line.state == READY}
+            for to, words in _STEPS
+            if to in next_states and (to != READY or not row.open_jobs)
+        ],
+        "can_wait": WAITING in next_states,
+        "can_check_in": CHECKED_IN in next_states and not taken,
+        "taken": taken,
+        "more": _more(row.jobs) if taken and unit is not None else [],
+        "photos": [
+            {"url": reverse("bench_photo", args=[pk, photo.pk]), "photo": photo}
+            for photo in BenchPhoto.objects.known().filter(line=line).order_by("pk")
+        ],
+    }
+    return show(request, "shop/bench_line.html", context)
+
+
+@allowed("work_bench")
+@require_POST
+def line_step(request: HttpRequest, pk: int) -> HttpResponse:
+    """A button: the line's next state."""
+    line = bench_access.line(request.access, pk, "work_bench")  # type: ignore[attr-defined]
+    form = StepForm(request.POST)
+    back = reverse("bench_line", args=[pk])
+    if not form.is_valid() or form.cleaned_data["to"] not in VISIT_STATES:
+        messages.error(request, _("Choose one of the answers offered."))
+        return go(request, back)
+    to = form.cleaned_data["to"]
+    try:
+        if to == CHECKED_IN and line.state not in IN_SHOP:
+            raise Refused(_("Check it in at the counter, so that what is said and seen is kept."))
+        row = step(line=line, to=to, by=by_shop(request), now=now_at(line.shop), note=form.cleaned_data["note"])
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+    else:
+        messages.success(request, _("%(name)s: %(state)s.") % {"name": row.name, "state": VISIT_STATES[row.state]})
+        if line.trimmer is not None and to in (READY, PICKED_UP):
+            say_holds(request, [line.trimmer])
+    return go(request, back)
+
+
+@allowed("work_bench")
+def bench_job(request: HttpRequest, pk: int) -> HttpResponse:
+    """Record one job as done, with what was found; or leave it out."""
+    job = _job_in_sight(request, pk)
+    line = job.line
+    back = reverse("bench_line", args=[line.pk])
+    if job.done_at is not None:
+        return go(request, back)
+    now = now_at(line.shop)
+    posted = request.POST if request.method == "POST" else None
+    leaving = posted is not None and "leave_out" in posted
+    form = _form(job, None if leaving else posted)
+    left = LeaveOutForm(posted if leaving else None)
+    if posted is not None and (left if leaving else form).is_valid():
+        try:
+            if leaving:
+                leave_out(job=job, why=left.cleaned_data["why"], by=by_shop(request), now=now)
+            else:
+                by = by_shop(request, form.cleaned_data["client_entry_id"])
+                finish_job(job=job, found=form.found(), by=by, today=now.date(), now=now)
+        except Refused as refusal:
+            add_refusal(left if leaving else form, refusal)
+        else:
+            messages.success(request, _("%(name)s: %(job)s saved.") % {"name": line.name, "job": job_words(job.job)})
+            if line.trimmer is not None:
+                say_holds(request, [line.trimmer])
+            return go(request, back)
+    kind, _dot, rest = job.job.partition(".")
+    context = {
+        "job": job,
+        "line": line,
+        "words": job_words(job.job),
+        "form": form,
+        "left": left,
+        "back": back,
+        "caution": caution_for_task(rest) if kind == "task" else None,
+        "said": job.failure.what if job.failure is not None else "",
+    }
+    return show(request, "shop/bench_job.html", context, status=422 if form.errors or left.errors else 200)
+
+
+@allowed("work_bench")
+@require_POST
+def line_add_job(request: HttpRequest, pk: int) -> HttpResponse:
+    """A job nobody had booked."""
+    line = bench_access.line(request.access, pk, "work_bench")  # type: ignore[attr-defined]
+    try:
+        added = add_job(line=line, job=request.POST.get("job", ""), author=request.user, now=now_at(line.shop))  # type: ignore[arg-type]
+    except Refused as refusal:
+        messages.error(request, refusal.message)
+    else:
+        messages.success(request, _("Added: %(job)s.") % {"job": job_words(added.job)})
+    return go(request, reverse("bench_line", args=[pk]))
+
+
+@allowed("work_bench")
+def bench_photos(request: HttpRequest, pk: int) -> HttpResponse:
+    """Add a picture to a line."""
+    line = bench_access.line(request.access, pk, "work_bench")  # type: ignore[attr-defined]
+    posted = request.method == "POST"
+    form = PhotoForm(request.POST if posted else None, request.FILES if posted else None)
+    back = reverse("bench_line", args=[pk])
+    if posted and form.is_valid():
+        upload, caption = form.cleaned_data["picture"], form.cleaned_data["caption"]
+        try:
+            add_bench_photo(line=line, upload=upload, size=upload.size, caption=caption, author=request.user)  # type: ignore[arg-type]
+        except Refused as refusal:
+            add_refusal(form, refusal)
+        else:
+            messages.success(request, _("Picture added."))
+            return go(request, back)
+    context = {"line": line, "form": form, "back": back}
+    return show(request, "shop/bench_photos.html", context, status=422 if form.errors else 200)
+
+
+@allowed("see_drop_offs")
+def bench_photo(request: HttpRequest, pk: int, photo: int) -> HttpResponse:
+    """The picture itself, to those who see the drop-off."""
+    line = bench_access.line(request.access, pk)  # type: ignore[attr-defined]
+    found = BenchPhoto.objects.known().filter(line=line, pk=photo).first()
+    if found is None:
+        raise Http404
+    with found.picture.open("rb") as content:
+        response = HttpResponse(content.read(), content_type="image/jpeg")
+    response["Cache-Control"] = "private, max-age=86400"
+    return response
+
+
+def _job_in_sight(request: HttpRequest, pk: int) -> LineJob:
+    job = LineJob.objects.known().select_related("failure").filter(pk=pk).first()
+    if job is None:
+        raise Http404
+    job.line = bench_access.line(request.access, job.line_id, "work_bench")  # type: ignore[attr-defined]
+    return job
+
+
+def _form(job: LineJob, posted: Any) -> MinutesForm:
+    kind, _dot, rest = job.job.partition(".")
+    if kind == "task":
+        return TaskForm(posted, task=rest, initial={"minutes": None})
+    if kind in ("fault", "repair"):
+        component = rest.partition(".")[0]
+        said = job.failure.what if job.failure is not None else ""
+        return RepairForm(posted, initial={"component": component, "what": said})
+    return MinutesForm(posted)
+
+
+def _job(job: LineJob, taken: bool) -> dict[str, Any]:
+    return {
+        "pk": job.pk,
+        "words": job_words(job.job),
+        "minutes": job.minutes,
+        "taken": job.minutes_taken,
+        "done_at": job.done_at,
+        "left_out": job.left_out,
+        "said": job.failure.what if job.failure is not None else "",
+        "added": job.get_added_display() if job.added != "booking" else "",
+        "url": reverse("bench_job", args=[job.pk]) if taken and not job.done_at else "",
+    }
+
+
+def _more(jobs: list[LineJob]) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Jobs that can be added, in two groups."""
+    there = {job.job for job in jobs if job.done_at is None}
+    tasks = [(task_job(key), str(task.label)) for key, task in TASKS.items() if task_job(key) not in there]
+    faults = [(fault_job(key), str(label)) for key, label in COMPONENTS.items() if fault_job(key) not in there]
+    return [(_("Tasks"), tasks), (_("Faults found"), faults)]

@@ -1,0 +1,45 @@
+"""Days that can take a visit, as choices: minutes left, how many of the crew's units would be away."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from fleet.models import Shop
+from shop.bench.days import loads
+from shop.bench.reading import Away
+from shop.bench.words import day_words
+
+LOOKED_AHEAD_DAYS = 70
+DAYS_OFFERED = 10
+
+
+@dataclass(frozen=True)
+class DayChoice:
+    """One day that has room."""
+
+    value: str
+    label: str
+    left: int
+    away: int
+
+
+def day_choices(
+    shop: Shop, needed: int, units: int, away: Away, today: dt.date, *, without: Iterable[int] = ()
+) -> tuple[list[DayChoice], int]:
+    """The first days with room, and how many open days before the last of them have none."""
+    by_day = loads(shop, today, today + dt.timedelta(days=LOOKED_AHEAD_DAYS), today, without=without)
+    found: list[DayChoice] = []
+    passed_over = waiting = 0
+    for load in by_day.values():
+        if not load.is_open:
+            continue
+        if load.left < needed:
+            waiting += 1
+            continue
+        passed_over, waiting = passed_over + waiting, 0
+        found.append(DayChoice(load.day.isoformat(), day_words(load.day), load.left, away.on(load.day, today) + units))
+        if len(found) == DAYS_OFFERED:
+            break
+    return found, passed_over if found else waiting

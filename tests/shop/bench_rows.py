@@ -1,0 +1,49 @@
+"""A real row of a contractor's for every parameter that an address of the bench takes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+
+from django.core.files.base import ContentFile
+from PIL import Image
+
+from fleet.models import Contractor, Crew, Trimmer
+from fleet.models.tenancy import all_tenants
+from shop.models import BenchPhoto, ClosedDays, DropOffLine, LineJob, Technician
+from tests import factories
+
+BENCH_ROWS = {
+    "drop_off", "drop_off_move", "drop_off_accept", "drop_off_cancel", "line_cancel", "bench_line", "line_check_in",
+    "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "technician_change", "closed_remove",
+}  # fmt: skip
+IN_THE_SHOP = {"bench_line", "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job"}
+
+
+def bench_row(name: str, param: str, contractor: Contractor, crew: Crew, unit: Trimmer) -> int:
+    """A visit at the shop that looks after this contractor, with a line, a job and a picture; its pk or a part's."""
+    shop = contractor.arrangements.get().shop
+    if param == "technician":
+        return Technician.objects.get_or_create(shop=shop, name="Ana")[0].pk
+    if param == "closed":
+        return ClosedDays.objects.create(shop=shop, first=dt.date.today(), last=dt.date.today()).pk
+    with all_tenants():
+        line = DropOffLine.objects.filter(trimmer=unit, standing=True).first()
+        if line is None:
+            state = "checked_in" if name in IN_THE_SHOP else "booked"
+            factories.make_drop_off(shop, crew, unit, state=state)
+            line = DropOffLine.objects.get(trimmer=unit, standing=True)
+        if param == "photo":
+            return bench_photo(line).pk
+        if name == "bench_job":
+            return LineJob.objects.filter(line=line).latest("pk").pk
+        return line.drop_off_id if name.startswith("drop_off") else line.pk
+
+
+def bench_photo(line: DropOffLine) -> BenchPhoto:
+    """A small picture of a line."""
+    content = io.BytesIO()
+    Image.new("RGB", (8, 8)).save(content, "JPEG")
+    photo = BenchPhoto(contractor_id=line.contractor_id, shop_id=line.shop_id, line=line)
+    photo.picture.save("x.jpg", ContentFile(content.getvalue()), save=True)
+    return photo
