@@ -13,4 +13,5 @@ _PORTAL = frozenset({ADMINISTRATOR})
 OWNER_PAGES = (
     NavigationItem(_("Crew costs"), "crew_costs", "see_costs", 32, not_for=_PORTAL),
     NavigationItem(_("Keep or replace"), "reviews", "see_costs", 33, not_for=_PORTAL),
+    NavigationItem(_("Season budget"), "season_budget", "see_costs", 34, not_for=_PORTAL),
 )

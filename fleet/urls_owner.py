@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.views import buying, crew_costs, review
+from fleet.views import budget, buying, crew_costs, free_repairs, review, theft_sheet
 
 owner_urls = [
     path("costs/crews/", crew_costs.crew_costs, name="crew_costs"),
@@ -14,4 +14,10 @@ owner_urls = [
     path("costs/keep-or-replace/<int:pk>/", review.unit_review, name="unit_review"),
     path("costs/buying-list/", buying.buying, name="buying"),
     path("costs/buying-list.csv", buying.buying_csv, name="buying_csv"),
+    path("costs/budget/", budget.season_budget, name="season_budget"),
+    path("costs/budget.csv", budget.season_budget_csv, name="season_budget_csv"),
+    path("costs/budget.xlsx", budget.season_budget_xlsx, name="season_budget_xlsx"),
+    path("costs/free-repair/", free_repairs.free_repairs, name="free_repairs"),
+    path("theft-sheet/", theft_sheet.theft_sheet, name="theft_sheet"),
+    path("theft-sheet/print/", theft_sheet.theft_sheet_print, name="theft_sheet_print"),
 ]

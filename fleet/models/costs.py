@@ -38,6 +38,8 @@ class ReviewBasis(models.Model):
     # None where the record says too little to advise.
     basis = models.JSONField(null=True)
     model_ages = models.JSONField(default=list)
+    # Twelve months from the next opening, see ``fleet.upkeep.budget``.
+    budget = models.JSONField(null=True)
     worked_out_at = models.DateTimeField(auto_now=True)
 
     objects = TenantManager()

@@ -53,6 +53,10 @@ class RepairRecord:
     event_unit: Ints
     event_hour: Floats
     event_model: Ints
+    event_day: Ints
+    event_bill: Floats
+    service_day: Ints
+    service_bill: Floats
     parts: Floats
     labor_hours: Floats
     days_down: Floats
@@ -72,6 +76,7 @@ def repair_record(contractor: Contractor, *, as_of: dt.date) -> RepairRecord:
     season = Season(contractor.season_opens, contractor.season_closes, contractor.working_days)
     windows: list[Columns] = []
     events: list[Columns] = []
+    served: list[Columns] = []
     facts: list[UnitFacts] = []
     service_parts = service_labor = 0.0
     for batch in batches(unit_ids_of([contractor.pk]), contractor.pk, as_of):
@@ -82,11 +87,13 @@ def repair_record(contractor: Contractor, *, as_of: dt.date) -> RepairRecord:
         service_parts += float(np.nan_to_num(services["parts"])[own_bill].sum())
         by_shop = own_bill & (services["done_by"] == SEEN_CODE["shop"])
         service_labor += float(np.nan_to_num(services["minutes"])[by_shop].sum()) / 60
+        served.append({"day": services["day"], "bill": services["bill"]})
         window = _window(batch, failures, today)
         windows.append(window)
         events.append(_events(batch, failures, window))
         facts.extend(_facts(batch, failures, window, season, as_of))
     whole, repairs = _joined(windows, _WINDOW), _joined(events, _EVENT)
+    jobs = _joined(served, ("day", "bill"))
     sheets = sheets_of(contractor, np.unique(whole["model"]))
     until = covered_until(sheets, repairs["model"], repairs["bought"], repairs["component"].astype(np.int16))
     return RepairRecord(
@@ -97,6 +104,10 @@ def repair_record(contractor: Contractor, *, as_of: dt.date) -> RepairRecord:
         event_unit=repairs["unit"],
         event_hour=repairs["hour"].astype(float),
         event_model=repairs["model"],
+        event_day=repairs["day"],
+        event_bill=repairs["bill"].astype(float),
+        service_day=jobs["day"],
+        service_bill=jobs["bill"].astype(float),
         parts=np.nan_to_num(repairs["parts"].astype(float)),
         labor_hours=np.nan_to_num(repairs["minutes"].astype(float)) / 60,
         days_down=repairs["days_down"].astype(float),
@@ -111,7 +122,7 @@ def repair_record(contractor: Contractor, *, as_of: dt.date) -> RepairRecord:
 
 
 _WINDOW = ("unit", "row", "model", "entry", "end")
-_EVENT = ("unit", "hour", "model", "bought", "day", "component", "parts", "minutes", "days_down", "warranty")
+_EVENT = ("unit", "hour", "model", "bought", "day", "component", "parts", "minutes", "days_down", "warranty", "bill")
 
 
 def _joined(parts: list[Columns], names: tuple[str, ...]) -> Columns:

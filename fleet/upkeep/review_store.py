@@ -10,12 +10,15 @@ from typing import Any
 
 from django.db import transaction
 
-from fleet.models import Contractor, RecallNotice, ReviewBasis, Trimmer, UnitReview
+from fleet.models import Contractor, RecallNotice, ReviewBasis, ReviewDecision, Trimmer, UnitReview
+from fleet.upkeep.budget import Budget, budget_of
 from fleet.upkeep.crew_cost_store import mark_of
 from fleet.upkeep.recalls import notices_for
+from fleet.upkeep.refresh import latest_usages
 from fleet.upkeep.repair_basis import Basis, basis_of
 from fleet.upkeep.repair_record import RepairRecord, UnitFacts, repair_record
 from fleet.upkeep.review import ModelAdvice, Reviewer, UnitAdvice, no_basis
+from fleet.upkeep.review_decisions import latest_decisions
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,7 @@ class Reviewed:
     basis: Basis | None
     units: list[UnitAdvice]
     models: list[ModelAdvice]
+    budget: Budget | None = None
 
 
 def review(contractor: Contractor, *, as_of: dt.date) -> Reviewed:
@@ -34,7 +38,19 @@ def review(contractor: Contractor, *, as_of: dt.date) -> Reviewed:
     if basis is None:
         return Reviewed(None, [no_basis(facts, len(record.event_unit)) for facts in record.facts], [])
     reviewer = Reviewer(basis, recalled=_recalled(record, as_of), parts_ended=_parts_ended(record, as_of))
-    return Reviewed(basis, [reviewer.unit(facts) for facts in record.facts], reviewer.models())
+    units = [reviewer.unit(facts) for facts in record.facts]
+    decided = {pk: row.decided for pk, row in latest_decisions(contractor).items() if row.decided_on <= as_of}
+    bought = Trimmer.objects.filter(contractor=contractor, bought_on__isnull=False, price__isnull=False)
+    budget = budget_of(
+        basis,
+        units,
+        record,
+        decided=decided,
+        bought=[(day, float(price)) for day, price in bought.values_list("bought_on", "price") if day and price],
+        usage=latest_usages([contractor.pk], as_of)[contractor.pk],
+        as_of=as_of,
+    )
+    return Reviewed(basis, units, reviewer.models(), budget)
 
 
 def _recalled(record: RepairRecord, as_of: dt.date) -> dict[int, str]:
@@ -65,6 +81,7 @@ def refresh_reviews(contractors: Iterable[Contractor], *, today: dt.date) -> int
                 "mark": mark,
                 "basis": None if found.basis is None else found.basis.as_data(),
                 "model_ages": [asdict(model) for model in found.models],
+                "budget": None if found.budget is None else asdict(found.budget),
             }
             ReviewBasis.objects.update_or_create(contractor=contractor, defaults=said)
         done += 1
@@ -74,7 +91,9 @@ def refresh_reviews(contractors: Iterable[Contractor], *, today: dt.date) -> int
 def _mark(contractor: Contractor, today: dt.date) -> str:
     """Moves with the ledger, and with every week, since seasons pass without entries."""
     notices = list(RecallNotice.objects.order_by("pk").values_list("pk", "ended_on"))
-    rests_on = (mark_of(contractor), contractor.resale, contractor.discount_rate, notices, today.isocalendar()[:2])
+    decisions = ReviewDecision.objects.filter(contractor=contractor).count()
+    terms = (contractor.resale, contractor.discount_rate)
+    rests_on = (mark_of(contractor), decisions, terms, notices, today.isocalendar()[:2])
     return hashlib.sha256(repr(rests_on).encode()).hexdigest()
 
 

@@ -38,7 +38,9 @@ from fleet.views.asking import by_of, show, today_of
 from fleet.views.buying import order_day
 from fleet.views.owner_scope import owner_scope
 
-PER_PAGE = 50
+PER_PAGE = 40
+# More models than this are drawn when asked for.
+MODELS_SHOWN = 8
 _ORDER = {REPLACE: 0, LOOK_CLOSER: 1, KEEP: 2}
 
 
@@ -58,6 +60,7 @@ def reviews(request: HttpRequest) -> HttpResponse:
     form = ShownForm(request.GET)
     chosen = form.cleaned_data if form.is_valid() else {"show": "", "q": ""}
     context: dict[str, Any] = {"scope": scope, "form": form}
+    everything = request.GET.get("models") == "all"
     if scope.contractor is not None:
         kept = ReviewBasis.objects.filter(contractor=scope.contractor).defer("basis").first()
         rows = UnitReview.objects.filter(contractor=scope.contractor, trimmer__retired_on__isnull=True)
@@ -73,7 +76,8 @@ def reviews(request: HttpRequest) -> HttpResponse:
             "page": page,
             "query": urlencode(query),
             "lines": [ShownUnit(row, ADVICE[row.advice], decisions.get(row.pk)) for row in page.object_list],
-            "models": [] if kept is None else _models(kept.model_ages),
+            "models": [] if kept is None else _models(kept.model_ages, None if everything else MODELS_SHOWN),
+            "more_models": 0 if kept is None or everything else max(len(kept.model_ages) - MODELS_SHOWN, 0),
             "outcomes": outcomes(scope.contractor),
             "order_day": order_day(scope.contractor, scope.today),
             "csv_url": reverse("reviews_csv") + "?" + urlencode({"contractor": scope.contractor.pk}),
@@ -102,9 +106,10 @@ class ShownModel:
     warranty_cost: float | None
 
 
-def _models(data: list[dict[str, Any]]) -> list[ShownModel]:
-    found = [ModelAdvice(**line) for line in data]
-    return [_shown_model(model) for model in found if model.units]
+def _models(data: list[dict[str, Any]], most: int | None) -> list[ShownModel]:
+    """Those with most units, or all, by name."""
+    found = sorted((ModelAdvice(**line) for line in data), key=lambda m: (-m.units, m.name))[:most]
+    return [_shown_model(model) for model in sorted(found, key=lambda m: m.name) if model.units]
 
 
 def _shown_model(model: ModelAdvice) -> ShownModel:

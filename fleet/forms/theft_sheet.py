@@ -1,0 +1,43 @@
+"""Which units are gone."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from fleet.record.words import name_key
+
+
+class TheftForm(forms.Form):
+    """Tags, or a crew whose trailer is gone; one of the two."""
+
+    tags = forms.CharField(
+        label=_("Tags"), required=False, max_length=2000, help_text=_("One or several, with commas between.")
+    )
+    crew: forms.ModelChoiceField = forms.ModelChoiceField(
+        label=_("or everything on the trailer of"), queryset=None, required=False, empty_label=_("no crew")
+    )
+
+    def __init__(self, asked: Any, *, crews: Any) -> None:
+        super().__init__(asked)
+        self.fields["crew"].queryset = crews  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if not self.errors and not data.get("tags", "").strip() and data.get("crew") is None:
+            self.add_error("tags", _("Name the units by their tags, or choose a crew."))
+        return data
+
+    @property
+    def tag_keys(self) -> list[tuple[str, str]]:
+        """Tags as typed, with the form they are compared in."""
+        words = re.split(r"[,;\s]+", self.cleaned_data.get("tags", "").strip())
+        return [(word, name_key(word)) for word in words if word]
+
+    @property
+    def keys(self) -> list[str]:
+        """Tags in the form they are compared in."""
+        return [key for _word, key in self.tag_keys]

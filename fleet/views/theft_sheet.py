@@ -1,0 +1,56 @@
+"""Theft sheet: what police and insurer ask for about units that are gone, one or a whole trailer of them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.http import urlencode
+
+from fleet.access import allowed
+from fleet.forms.theft_sheet import TheftForm
+from fleet.models import Crew
+from fleet.upkeep.theft import TheftUnit, theft_units
+from fleet.views.asking import show
+from fleet.views.owner_scope import OwnerScope, owner_scope
+
+
+def _ask(request: HttpRequest) -> tuple[OwnerScope, TheftForm, list[TheftUnit]]:
+    scope = owner_scope(request)
+    crews = Crew.objects.filter(contractor=scope.contractor).order_by("name", "pk")
+    form = TheftForm(request.GET if "tags" in request.GET or "crew" in request.GET else None, crews=crews)
+    found: list[TheftUnit] = []
+    if form.is_valid() and scope.contractor is not None:
+        found = theft_units(scope.contractor, tags=form.keys, crew=form.cleaned_data["crew"])
+    return scope, form, found
+
+
+@allowed("see_costs")
+def theft_sheet(request: HttpRequest) -> HttpResponse:
+    """Choose units by tag, or all that ride with a crew, and see what would be on the sheet."""
+    scope, form, found = _ask(request)
+    keys = {unit.tag_key for unit in found}
+    context: dict[str, Any] = {
+        "scope": scope,
+        "form": form,
+        "found": found,
+        "unknown": [tag for tag, key in form.tag_keys if key not in keys] if form.is_valid() else [],
+        "without_serial": [unit.tag for unit in found if not unit.serial],
+        "print_url": reverse("theft_sheet_print") + "?" + urlencode(_query(request, scope)),
+    }
+    return show(request, "fleet/theft_sheet.html", context)
+
+
+def _query(request: HttpRequest, scope: OwnerScope) -> dict[str, Any]:
+    query = {name: request.GET[name] for name in ("tags", "crew") if request.GET.get(name)}
+    return query if scope.contractor is None else {**query, "contractor": scope.contractor.pk}
+
+
+@allowed("see_costs")
+def theft_sheet_print(request: HttpRequest) -> HttpResponse:
+    """The sheet for paper."""
+    scope, _form, found = _ask(request)
+    total = sum(unit.price for unit in found if unit.price is not None)
+    return render(request, "print/theft_sheet.html", {"scope": scope, "found": found, "total": total})
