@@ -115,7 +115,7 @@ def excess_failures(
     -----
     Exposure is P(off) of a two-state Markov chain per crew, smoothed between looks. The hazard is the expected one
     times
-    exp(crew) (1 + p (ratio - 1)), log ratio ~ N(0, 1); the crew effect is normal with its spread integrated, plus a
+    exp(crew) (1 + p (ratio - 1)), log ratio ~ N(0, 4); the crew effect is normal with its spread integrated, plus a
     term in
     the crew's mean share off, so that crews are compared with themselves: a crew on bad ground is not accused for its
     ground. If guards come off only on the rough sites, the ground's part stays in this figure; no method here

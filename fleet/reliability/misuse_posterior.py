@@ -9,13 +9,15 @@ from scipy.stats import norm, qmc
 
 from fleet.reliability.lifetimes import FloatArray, IntArray
 
-RATIO_SD = 1.0
+#: Prior of the log ratio: normal about 0, on nobody's side. With a spread of 1 a true ratio of 3 came out 8 % low and
+#: was found out less often, without fewer false verdicts; see ``make study``.
+RATIO_SD = 2.0
 SHARE_SD = 1.5
 #: Spread of the crews' levels (half-normal 0.5), integrated over these values.
 CREW_SPREADS = np.array([0.05, 0.15, 0.3, 0.5, 0.8])
 CREW_SPREAD_SCALE = 0.5
 #: Log ratios at which the rest is integrated by Laplace's method.
-LOG_RATIOS = np.linspace(-2.5, 3.5, 121)
+LOG_RATIOS = np.linspace(-4.0, 4.0, 161)
 DRAWS = 2048
 
 

@@ -140,10 +140,12 @@ def _limit(surface: _Surface, solution: Solution, drop: float, side: float) -> F
         if nu.size:
             move *= (scale := np.minimum(1.0, 1.0 / np.maximum(np.abs(shift[:, 0]), 1e-300)))
             shift *= scale[:, None]
-        done = done | ((np.abs(gap) < 1e-9) & (np.abs(step) < 1e-7))
         go = ~done
         z[:, 0] += np.where(go, move, 0.0)
         z[:, nu] += np.where(go[:, None], shift, 0.0)
+        # What a step this small leaves is of the order of its square.
+        small = (np.abs(gap) < 1e-5) & (np.abs(step) < 1e-5) & (np.abs(shift).max(axis=1, initial=0.0) < 1e-4)
+        done = done | small
         if done.all():
             break
     wrong = side * (z[:, 0] - best[:, 0]) <= 0
