@@ -180,10 +180,48 @@ FINDING_CAUTIONS: dict[str, Caution] = {
         ),
         (COOL, KEEP_SCREEN),
     ),
+    "gearbox": Caution(
+        gettext_lazy("A loose or seized gearbox can throw the head; a hot one burns and may be about to seize."),
+        (STILL, COOL),
+    ),
+    "shaft": Caution(gettext_lazy("A bent or broken shaft whips, and shakes the head loose."), (STILL,)),
+    "hot": Caution(
+        gettext_lazy("An engine that runs hot or smells of burning can light fuel and dry grass."),
+        (
+            Point(
+                gettext_lazy("Stop it, set it down on bare ground away from fuel, and let it cool before anyone looks.")
+            ),
+            COOL,
+        ),
+    ),
+    "muffler": Caution(
+        gettext_lazy("A loose or broken muffler lets out flame, sparks and exhaust gas."),
+        (COOL, KEEP_SCREEN),
+    ),
+    "tank": Caution(
+        gettext_lazy("A cracked tank or a cap that does not close lets fuel out when the unit is tilted."),
+        (Point(gettext_lazy("Do not fill or start it like this; if fuel gets out, report it as a leak.")), FUEL),
+    ),
+    "spark": Caution(
+        gettext_lazy("A bare or cracked plug lead can shock, and its spark can light fuel."), (STILL, FUEL)
+    ),
     "no_cutter": Caution(
         gettext_lazy("Without the cutter on its guard the line runs long and overloads the engine."), (STILL,)
     ),
 }
+# What holds a unit, and the finding whose caution tells why, where the two go by different names.
+_OF_HOLD = {
+    "guard_off": "off",
+    "guard_damaged": "damaged",
+    "stop_check_failed": "no_stop",
+    "clutch_check_failed": "turns_at_idle",
+    "fuel_check_failed": "fuel_leak",
+    "screen_holed": "screen",
+    "screen_missing": "screen",
+    "mounts_check_failed": "loose_handle",
+}
+# A fault nobody has looked at yet, by its component.
+_OF_COMPONENT = {"gearbox": "gearbox", "drive_shaft": "shaft", "cooling": "hot", "exhaust": "muffler"}
 _OF_AS_FOUND = {("arrestor", "holed"): "screen", ("arrestor", "missing"): "screen"}
 
 
@@ -200,3 +238,13 @@ def caution_for_finding(finding: str) -> Caution | None:
 def caution_for_as_found(task: str, as_found: str) -> Caution | None:
     """What follows from how a part was found at a job."""
     return FINDING_CAUTIONS.get(_OF_AS_FOUND.get((task, as_found), ""))
+
+
+def caution_for_hold(finding: str) -> Caution | None:
+    """What follows from a finding that holds the unit."""
+    return FINDING_CAUTIONS.get(_OF_HOLD.get(finding, finding))
+
+
+def caution_for_component(component: str) -> Caution | None:
+    """What follows from an open fault of a component that stops the unit."""
+    return FINDING_CAUTIONS.get(_OF_COMPONENT.get(component, ""))

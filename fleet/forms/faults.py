@@ -25,7 +25,11 @@ class FaultForm(PressForm):
         widget=forms.RadioSelect,
         choices=(
             (_("Not safe to start: holds the unit at once"), [(f.key, f.words) for f in FAULTS.values() if f.holds]),
-            (_("For the bench"), [(f.key, f.words) for f in FAULTS.values() if not f.holds]),
+            (
+                _("Do not start it until the shop has looked"),
+                [(f.key, f.words) for f in FAULTS.values() if f.stops],
+            ),
+            (_("For the bench"), [(f.key, f.words) for f in FAULTS.values() if not (f.holds or f.stops)]),
         ),
     )
     words = forms.CharField(

@@ -1,7 +1,8 @@
 """Faults as crews tell them, in plain words, and what each becomes in the ledger.
 
 What keeps people safe is recorded as a finding and holds the unit at once. The rest is an open failure under the
-component it most often turns out to be, with the crew's words; the bench records what it really was.
+component it most often turns out to be, with the crew's words; the bench records what it really was. Some of these
+stop the unit on every screen until the shop has looked (``fleet.upkeep.stops``).
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from fleet.models import Entry, GuardCheck, Trimmer
 from fleet.record.guard_walk import Seen, record_walk
 from fleet.record.work import Broken, Work, record_failure, record_service
 from fleet.record.writing import By, Refused, recorded_by
+from fleet.upkeep.stops import STOPPING_COMPONENTS
 from fleet.vocabulary import Label
 
 
@@ -29,15 +31,21 @@ class Fault:
     safety: str = ""
     screen: str = ""
     component: str = ""
+    warns: str = ""
 
     @property
     def holds(self) -> bool:
         return bool(self.guard or self.safety or self.screen)
 
     @property
+    def stops(self) -> bool:
+        """Whether nobody may start the unit before the shop has looked."""
+        return self.component in STOPPING_COMPONENTS
+
+    @property
     def caution(self) -> str:
         """Key of its caution."""
-        return self.guard or self.safety or ("screen" if self.screen else "")
+        return self.guard or self.safety or self.warns or ("screen" if self.screen else "")
 
 
 FAULTS: dict[str, Fault] = {
@@ -53,15 +61,16 @@ FAULTS: dict[str, Fault] = {
         Fault("loose_handle", gettext_lazy("Handle or mount is loose or torn"), safety="loose_handle"),
         Fault("screen_holed", gettext_lazy("Arrestor screen has a hole"), screen="holed"),
         Fault("screen_missing", gettext_lazy("Arrestor screen is missing"), screen="missing"),
+        Fault("muffler", gettext_lazy("Muffler is loose or broken"), component="exhaust", warns="muffler"),
         Fault("no_start", gettext_lazy("Does not start, or only with much pulling"), component="fuel"),
         Fault("bogs", gettext_lazy("Bogs, dies or has no power"), component="carburetor"),
-        Fault("hot", gettext_lazy("Runs hot or smells of burning"), component="cooling"),
+        Fault("hot", gettext_lazy("Runs hot or smells of burning"), component="cooling", warns="hot"),
         Fault("starter", gettext_lazy("Starter rope broken or stuck"), component="starter"),
-        Fault("gearbox", gettext_lazy("Gearbox hot, loud or loose"), component="gearbox"),
-        Fault("head_still", gettext_lazy("Engine revs, head stands still"), component="drive_shaft"),
-        Fault("spark", gettext_lazy("Spark plug or its lead"), component="ignition"),
-        Fault("tank", gettext_lazy("Tank, cap or primer broken, no leak"), component="fuel"),
-        Fault("shaft", gettext_lazy("Shaft bent or rattles"), component="drive_shaft"),
+        Fault("gearbox", gettext_lazy("Gearbox hot, loud or loose"), component="gearbox", warns="gearbox"),
+        Fault("head_still", gettext_lazy("Engine revs, head stands still"), component="drive_shaft", warns="shaft"),
+        Fault("spark", gettext_lazy("Spark plug or its lead"), component="ignition", warns="spark"),
+        Fault("tank", gettext_lazy("Tank, cap or primer broken, no leak"), component="fuel", warns="tank"),
+        Fault("shaft", gettext_lazy("Shaft bent or rattles"), component="drive_shaft", warns="shaft"),
         Fault("other", gettext_lazy("Something else"), component="other"),
     )
 }

@@ -10,10 +10,10 @@ from django.utils.translation import gettext as _
 
 from fleet.models import DueFlag, Postponement, Trimmer
 from fleet.record.writing import By, Refused, lock_units, old_form
+from fleet.upkeep.put_off import may_postpone
 from fleet.vocabulary import TASKS
 
 LONGEST_DAYS = 120
-SAFETY_TASKS = frozenset({"stop_switch", "clutch", "head"})
 
 
 def postpone(*, unit: Trimmer, task: str, until: dt.date, reason: str, by: By, today: dt.date) -> Postponement:
@@ -55,11 +55,6 @@ def _before(unit: Trimmer, task: str, until: dt.date, reason: str, by: By) -> Po
     if said != (before.trimmer_id, before.task, before.until, before.reason, before.author_id, before.ended_at):
         raise Refused(old_form(), unit=unit)
     return before
-
-
-def may_postpone(task: str, on_hold: bool) -> bool:
-    """Whether *Not now* is offered at all."""
-    return not on_hold and task not in SAFETY_TASKS
 
 
 def resume(*, unit: Trimmer, task: str) -> int:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from django.db.models import QuerySet
 
 from fleet.models import Contractor, DueFlag, GuardCheck, Trimmer, UnitState, Withdrawal
 from fleet.upkeep.days import day_of
 from fleet.upkeep.season import Season
+from fleet.upkeep.stops import Stop, stops_for
+from fleet.vocabulary import HOLD, STATES
 
 
 @dataclass(frozen=True)
@@ -23,6 +25,14 @@ class CrewUnit:
     usual_week: float
     on_hold: bool = False
     last_seen: GuardCheck | None = None
+    stops: list[Stop] = field(default_factory=list)
+
+    @property
+    def stop_words(self) -> str:
+        """The words of its stop sign; empty where it may be started."""
+        if self.stops:
+            return self.stops[0].sign
+        return str(STATES[HOLD]) if self.on_hold else ""
 
 
 def crew_units(
@@ -34,7 +44,7 @@ def crew_units(
     unit_id: int | None = None,
     walk: bool = False,
 ) -> list[CrewUnit]:
-    """Units in use, by tag, in two queries; with ``walk``, also what the last guard walk saw, in one more."""
+    """Units in use, by tag, in five queries at most; with ``walk``, also what the last walk saw, in one more."""
     states: QuerySet[UnitState] = UnitState.objects.filter(contractor__in=[c.pk for c in contractors], in_use=True)
     if unit_id is not None:
         states = states.filter(pk=unit_id)
@@ -45,6 +55,7 @@ def crew_units(
     )
     ids = [row.pk for row in rows]
     held = set(DueFlag.objects.filter(trimmer__in=ids, on_hold=True).values_list("trimmer_id", flat=True))
+    stops = stops_for(((row.pk, row.trimmer.model_id) for row in rows), today)
     seen = _last_walk(ids, today) if walk else {}
     found = []
     for row in rows:
@@ -59,6 +70,7 @@ def crew_units(
                 usual_week=row.day_rate * season.days_per_week,
                 on_hold=row.pk in held,
                 last_seen=seen.get(row.pk),
+                stops=stops.get(row.pk, []),
             )
         )
     return found

@@ -111,10 +111,12 @@ def _crew_hours(entry: CrewHours) -> str:
 
 
 def _guard(entry: GuardCheck) -> str:
+    # The walk asks "off, refitted now?"; in the history it also stands for a damaged guard that a sound one replaced.
+    guards = {**GUARD_STATES, "refitted": _("off or damaged, put right that day")}
     parts = [
         f"{name} {words[value]}"
         for name, value, words in (
-            (_("guard"), entry.guard, GUARD_STATES),
+            (_("guard"), entry.guard, guards),
             (_("line"), entry.line, LINE_STATES),
             (_("safety"), entry.safety, SAFETY_STATES),
         )

@@ -7,27 +7,27 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from fleet.models import Contractor, Postponement, RecallNotice
+from fleet.models import Contractor, Postponement
 from fleet.upkeep.lists import stored_rows
 from fleet.upkeep.put_off import standing_postponements, stands_aside
 from fleet.upkeep.ready import Job, UnitHours, by_unit, jobs_on, sort_key
-from fleet.upkeep.recalls import notices_for
 from fleet.upkeep.refresh import latest_usages
 from fleet.upkeep.season import Season
+from fleet.upkeep.stops import Stop, stops_for
 from fleet.vocabulary import DUE_BY, DUE_NOW, HOLD, LATER, OWNER, PAST_DUE, STATE_ORDER
 
 
 @dataclass(frozen=True)
 class UnitLine:
-    """A unit with what is due on it, worst first, and the recall notices that name it."""
+    """A unit with what is due on it, worst first, and what else stops it; a stopped unit may have no job due."""
 
     unit: UnitHours
     jobs: list[Job]
-    notices: list[RecallNotice] = field(default_factory=list)
+    stops: list[Stop] = field(default_factory=list)
 
     @property
     def state(self) -> str:
-        return self.jobs[0].state
+        return HOLD if self.stops else self.jobs[0].state
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,6 @@ class ReadyList:
     lines: list[UnitLine]
     put_off: list[PutOff]
     units: int
-    recalled: list[tuple[UnitHours, list[RecallNotice]]]
 
     def _count(self, *states: str) -> int:
         found = Counter(line.state for line in self.lines)
@@ -54,6 +53,20 @@ class ReadyList:
     @property
     def on_hold(self) -> int:
         return self._count(HOLD)
+
+    @property
+    def recalled(self) -> int:
+        """How many of those on hold stand under a recall notice."""
+        return sum(any(stop.is_recall for stop in line.stops) for line in self.lines)
+
+    def recalls(self) -> list[tuple[Stop, list[UnitHours]]]:
+        """Each notice once, with the units on the list that it stops."""
+        found: dict[Stop, list[UnitHours]] = {}
+        for line in self.lines:
+            for stop in line.stops:
+                if stop.is_recall:
+                    found.setdefault(stop, []).append(line.unit)
+        return sorted(found.items(), key=lambda pair: (pair[0].kind, -pair[0].on.toordinal(), pair[0].key))
 
     @property
     def due_or_past(self) -> int:
@@ -78,6 +91,12 @@ def _as_read(job: Job) -> tuple:
     return (STATE_ORDER[job.state], job.place == OWNER, *sort_key(job))
 
 
+def _worst_first(line: UnitLine) -> tuple:
+    if line.jobs:
+        return (STATE_ORDER[line.state], *sort_key(line.jobs[0])[1:])
+    return (STATE_ORDER[line.state], dt.date.max, line.unit.contractor_name, line.unit.tag, "")
+
+
 def seasons_of(contractors: Sequence[Contractor]) -> dict[int, Season]:
     """Each contractor's season as it was last learned, in one query."""
     return {pk: usage.season for pk, usage in latest_usages([c.pk for c in contractors]).items()}
@@ -95,8 +114,9 @@ def ready_list(
 ) -> ReadyList:
     """What must be done for these contractors' units (or one crew's, or one unit) to last until ``before``.
 
-    Works from stored answers in at most four queries, whatever the number of units. With a ``place``, only jobs done
-    there; who must rest is shown all the same, since nobody may start a unit on hold.
+    Works from stored answers in at most six queries, whatever the number of units. With a ``place``, only jobs done
+    there; who must rest is shown all the same, since nobody may start a unit on hold or under a recall, with a job due
+    or without.
     """
     rows = stored_rows([c.pk for c in contractors], crew_id, unit_id)
     units = {unit.unit: unit for unit, _flag in rows}
@@ -106,7 +126,7 @@ def ready_list(
         if job.state != LATER and (place is None or job.place == place or job.state == HOLD)
     ]
     said = standing_postponements({job.unit.unit for job in jobs}, as_of) if jobs else {}
-    notices = notices_for(((u.unit, u.model) for u in units.values()), as_of) if units else {}
+    stops = stops_for(((u.unit, u.model) for u in units.values()), as_of)
     aside, due = [], []
     for job in jobs:
         postponement = said.get((job.unit.unit, job.task))
@@ -115,12 +135,10 @@ def ready_list(
         else:
             due.append(job)
     lines = [
-        UnitLine(line.unit, sorted(line.jobs, key=_as_read), notices.get(line.unit.unit, [])) for line in by_unit(due)
+        UnitLine(line.unit, sorted(line.jobs, key=_as_read), stops.get(line.unit.unit, [])) for line in by_unit(due)
     ]
-    lines.sort(key=lambda line: sort_key(line.jobs[0]))
     listed = {line.unit.unit for line in lines}
-    recalled = sorted(
-        ((units[pk], found) for pk, found in notices.items() if pk not in listed), key=lambda pair: pair[0].tag
-    )
+    lines += [UnitLine(units[pk], [], found) for pk, found in stops.items() if pk not in listed]
+    lines.sort(key=_worst_first)
     aside.sort(key=lambda p: (p.said.until, p.job.unit.tag, p.job.task))
-    return ReadyList(lines, aside, len(units), recalled)
+    return ReadyList(lines, aside, len(units))

@@ -34,11 +34,12 @@ CREW_CLEARS = frozenset({"guard_off", "guard_damaged", "cracked_head"})
 
 
 def reasons_of(job: Job) -> list[Reason]:
-    """What the state of a job rests on, most telling first."""
+    """What the state of a job rests on, most telling first; a hold rests on what was found, and on nothing else."""
     flag, unit = job.flag, job.unit
     found: list[Reason] = list(flag.extra_reasons)
     if flag.on_hold:
-        found.append(("who_clears", {"crew": all(v.get("finding") in CREW_CLEARS for k, v in found if k == "hold")}))
+        # The row's interval is of the task that clears the finding: beside the hold it would read as the hold's own.
+        return [*found, ("who_clears", {"crew": all(v["finding"] in CREW_CLEARS for k, v in found if k == "hold")})]
     if flag.interval_hours is not None or flag.interval_months:
         week = unit.day_rate * job.days_per_week
         found.append(

@@ -133,10 +133,10 @@ def units_under_notices(
     return answers
 
 
-def notices_for(units: Iterable[tuple[int, int]], as_of: dt.date) -> dict[int, list[RecallNotice]]:
-    """Running notices by unit, for pairs of unit and model, in two queries at most.
+def verdicts_for(units: Iterable[tuple[int, int]], as_of: dt.date) -> dict[int, list[tuple[RecallNotice, str]]]:
+    """Running notices that concern each unit, for pairs of unit and model, in two queries at most.
 
-    A unit whose serial nobody entered is named: better asked about than passed over.
+    A unit whose serial nobody entered comes as ``CANNOT_TELL``: better asked about than passed over.
     """
     pairs = list(units)
     running = Q(ended_on__isnull=True) | Q(ended_on__gt=as_of)
@@ -148,9 +148,10 @@ def notices_for(units: Iterable[tuple[int, int]], as_of: dt.date) -> dict[int, l
     asked = [unit for unit, model in pairs if model in notices]
     if not asked:
         return {}
-    found: dict[int, list[RecallNotice]] = {}
+    found: dict[int, list[tuple[RecallNotice, str]]] = {}
     for unit, model, serial in Trimmer.objects.filter(pk__in=asked).values_list("pk", "model_id", "serial"):
-        mine = [notice for runs, notice in notices[model] if verdict(runs, serial) != NOT_LISTED]
+        said = [(notice, verdict(runs, serial)) for runs, notice in notices[model]]
+        mine = [(notice, word) for notice, word in said if word != NOT_LISTED]
         if mine:
             found[unit] = mine
     return found

@@ -23,7 +23,17 @@ def hold_words_of(units: Iterable[Trimmer]) -> list[tuple[str, list[str]]]:
     )
     found: dict[str, list[str]] = {}
     for tag, reasons in rows:
-        told = json.loads(reasons) if isinstance(reasons, str) else reasons
-        words = [str(HOLD_WORDS[v["finding"]]) for kind, v in told if kind == "hold" and v.get("finding") in HOLD_WORDS]
+        words = [str(HOLD_WORDS[finding]) for finding in _findings(reasons) if finding in HOLD_WORDS]
         found.setdefault(tag, []).extend(words)
     return list(found.items())
+
+
+def held_findings(unit: Trimmer, task: str) -> list[str]:
+    """Keys of the findings that hold the unit under this task."""
+    rows = DueFlag.objects.filter(trimmer=unit, task=task, on_hold=True).values_list("reasons", flat=True)
+    return [finding for reasons in rows for finding in _findings(reasons)]
+
+
+def _findings(reasons: str | list) -> list[str]:
+    told = json.loads(reasons) if isinstance(reasons, str) else reasons
+    return [values["finding"] for kind, values in told if kind == "hold"]

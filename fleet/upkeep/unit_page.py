@@ -5,14 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from fleet.models import RecallNotice, Trimmer, UnitPhoto, UnitState
+from fleet.models import Trimmer, UnitPhoto, UnitState
 from fleet.upkeep.components import ComponentAge, component_ages
 from fleet.upkeep.lines import seasons_of
 from fleet.upkeep.lists import stored_rows
 from fleet.upkeep.put_off import standing_postponements, stands_aside
 from fleet.upkeep.ready import Job, jobs_on, sort_key
-from fleet.upkeep.recalls import notices_for
 from fleet.upkeep.season import Season
+from fleet.upkeep.stops import Stop, stops_for
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class UnitAnswer:
     put_off: set[str]
     seasons: dict[int, Season]
     components: list[ComponentAge]
-    notices: list[RecallNotice]
+    stops: list[Stop]
     photos: list[UnitPhoto]
 
     @property
@@ -55,6 +55,6 @@ def unit_answer(unit: Trimmer, as_of: dt.date) -> UnitAnswer:
         put_off={job.task for job in jobs if stands_aside(job, said.get((unit.pk, job.task)))},
         seasons=seasons,
         components=component_ages(unit.pk, now),
-        notices=notices_for([(unit.pk, unit.model_id)], as_of).get(unit.pk, []),
+        stops=stops_for([(unit.pk, unit.model_id)], as_of).get(unit.pk, []),
         photos=list(UnitPhoto.objects.filter(trimmer=unit).select_related("added_by").order_by("-added_at", "-pk")),
     )

@@ -15,7 +15,6 @@ from fleet.record.faults import FAULTS
 from fleet.record.faults import report_fault as record_fault
 from fleet.record.writing import Refused
 from fleet.upkeep.crew_units import units_in_use
-from fleet.upkeep.standing_flags import hold_words_of
 from fleet.views.asking import by_of, go, saved, show, today_of, whole_number
 from fleet.views.jobs import say_holds
 from fleet.views.scope import scope_of
@@ -47,14 +46,14 @@ def report_fault(request: HttpRequest) -> HttpResponse:
             add_refusal(form, refusal)
         else:
             saved(request, _("%(unit)s: fault reported.") % {"unit": unit.tag}, [entry])
-            caution = caution_for_finding(FAULTS[data["fault"]].caution)
+            fault = FAULTS[data["fault"]]
             say_holds(request, [unit])
-            if caution is not None:
-                messages.warning(request, " ".join([str(caution.text), *(str(point) for point in caution.points)]))
-            if not hold_words_of([unit]):
-                messages.info(
-                    request, _("The bench sees it on the unit with your words. Book a drop-off, or set it aside.")
-                )
+            if not (fault.holds or fault.stops):
+                caution = caution_for_finding(fault.caution)
+                if caution is not None:
+                    # Nothing on the unit's page tells it: the finding neither holds nor stops the unit.
+                    messages.warning(request, str(caution.text))
+                messages.info(request, _("The shop sees it on the unit with your words. Set the unit aside for it."))
             return go(request, reverse("unit", args=[unit.pk]))
     context = {
         "scope": scope,

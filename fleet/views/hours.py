@@ -18,6 +18,7 @@ from fleet.record.writing import Refused
 from fleet.upkeep.crew_units import CrewUnit, crew_units
 from fleet.upkeep.lines import seasons_of
 from fleet.views.asking import by_of, go, saved, show, today_of, whole_number
+from fleet.views.jobs import say_holds
 from fleet.views.scope import Scope, scope_of
 
 # What a unit's last entry was is what its next one will most likely be.
@@ -54,6 +55,7 @@ def hours(request: HttpRequest) -> HttpResponse:
             else:
                 words = ngettext("Hours of %(n)d unit saved.", "Hours of %(n)d units saved.", len(lines))
                 saved(request, words % {"n": len(lines)}, entries)
+                say_holds(request, [line.unit for line in lines])
                 return go(request, _back(unit, scope))
     context = {
         "scope": scope,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from collections.abc import Sequence
 
 from django.contrib import messages
 from django.core import signing
@@ -18,12 +19,14 @@ from fleet.forms.jobs import DoneForm, NotNowForm
 from fleet.forms.refusals import add_refusal
 from fleet.models import Trimmer
 from fleet.record.guard_walk import Seen, record_walk
-from fleet.record.postponing import may_postpone, postpone, resume
+from fleet.record.postponing import postpone, resume
 from fleet.record.undo import author_of, take_back
 from fleet.record.work import Work, record_service
 from fleet.record.writing import By, Refused
 from fleet.upkeep.job_words import short_date
-from fleet.upkeep.standing_flags import hold_words_of, is_on_hold
+from fleet.upkeep.put_off import may_postpone
+from fleet.upkeep.standing_flags import held_findings, hold_words_of, is_on_hold
+from fleet.upkeep.stops import stops_for
 from fleet.views.asking import UNDO_SALT, back_to, by_of, go, saved, show_form, today_of
 from fleet.vocabulary import OWNER, TASKS
 
@@ -65,6 +68,7 @@ def done(request: HttpRequest, pk: int, task: str) -> HttpResponse:
         "unit": unit,
         "task": TASKS[task],
         "form": form,
+        "stops": stops_for([(unit.pk, unit.model_id)], today).get(unit.pk, []),
         "caution": caution_for_task(task),
         "back": back,
         "submit": _("Save"),
@@ -74,12 +78,20 @@ def done(request: HttpRequest, pk: int, task: str) -> HttpResponse:
     return show_form(request, "fleet/job.html", context, f"do-{pk}-{task}", bad=form.is_bound)
 
 
-def say_holds(request: HttpRequest, units: list[Trimmer]) -> None:
+def say_holds(request: HttpRequest, units: Sequence[Trimmer]) -> None:
     """Say which of these units rest now, and why: the person who just saved is the one who has to act on it."""
     for tag, words in hold_words_of(units):
         messages.warning(
             request, _("%(unit)s is on hold: do not start. %(why)s.") % {"unit": tag, "why": ", ".join(words)}
         )
+    if not units:
+        return
+    stops = stops_for([(unit.pk, unit.model_id) for unit in units], today_of(units[0].contractor))
+    for unit in units:
+        for stop in stops.get(unit.pk, ()):
+            messages.warning(
+                request, _("%(unit)s: %(what)s. %(duty)s") % {"unit": unit.tag, "what": stop.sign, "duty": stop.duty}
+            )
 
 
 @allowed("postpone")
@@ -89,6 +101,7 @@ def not_now(request: HttpRequest, pk: int, task: str) -> HttpResponse:
     if not may_postpone(task, is_on_hold(unit, task)):
         raise Http404
     today, back = today_of(unit.contractor), back_to(request, reverse("unit", args=[pk]))
+    lead = _("Putting it off does not change what the manual asks.")
     form = NotNowForm(request.POST or None, initial={"until": today + dt.timedelta(days=USUAL_REST_DAYS)})
     if request.method == "POST" and form.is_valid():
         by = by_of(request, unit.contractor_id, form.cleaned_data["client_entry_id"])
@@ -107,6 +120,7 @@ def not_now(request: HttpRequest, pk: int, task: str) -> HttpResponse:
         "unit": unit,
         "task": TASKS[task],
         "form": form,
+        "lead": lead,
         "back": back,
         "submit": _("Put off"),
         "heading": _("%(job)s not now") % {"job": TASKS[task].label},
@@ -128,16 +142,19 @@ def pick_up_again(request: HttpRequest, pk: int, task: str) -> HttpResponse:
 @allowed("log_work")
 @require_POST
 def guard_refitted(request: HttpRequest, pk: int) -> HttpResponse:
-    """One tap: the guard was off and is on again, so the hold is lifted."""
+    """One tap: the guard is on again, or a sound one in place of a damaged one, so the hold is lifted."""
     unit = request.access.unit(pk, "log_work")  # type: ignore[attr-defined]
     today = today_of(unit.contractor)
     by = by_of(request, unit.contractor_id, _press(request))
+    damaged = "guard_damaged" in held_findings(unit, "head")
     try:
+        # Found off (a damaged guard counts as off) and left on, whether the same guard went back or a sound one.
         entries = record_walk(seen=[Seen(unit, guard="refitted")], on=today, by=by, today=today)
     except Refused as refusal:
         messages.error(request, refusal.message)
     else:
-        saved(request, _("%(unit)s: guard refitted, recorded.") % {"unit": unit.tag}, entries)
+        words = _("%(unit)s: sound guard fitted, recorded.") if damaged else _("%(unit)s: guard refitted, recorded.")
+        saved(request, words % {"unit": unit.tag}, entries)
         say_holds(request, [unit])
     return go(request, back_to(request, reverse("ready")))
 

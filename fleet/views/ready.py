@@ -13,6 +13,7 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.formats import date_format
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from fleet.access import ADMINISTRATOR, allowed
 from fleet.forms.ready import ReadyForm
@@ -20,11 +21,12 @@ from fleet.models import SHOP_ROLES, Trimmer
 from fleet.sections import navigation_for, page_actions_for
 from fleet.spreadsheets import csv_download
 from fleet.upkeep.crew_units import count_in_use
-from fleet.upkeep.job_rows import COLUMNS, job_as_row
+from fleet.upkeep.job_rows import LIST_COLUMNS, lines_as_rows
 from fleet.upkeep.job_words import short_date
 from fleet.upkeep.lines import ReadyList, ready_list, seasons_of
 from fleet.upkeep.ready import carry_through_default
 from fleet.upkeep.season import Season
+from fleet.upkeep.stops import Stop
 from fleet.views.asking import back_to, show, whole_number
 from fleet.views.scope import Scope, scope_of
 from fleet.views.showing import Showing, plain_text, put_off_words
@@ -103,7 +105,7 @@ def ready(request: HttpRequest) -> HttpResponse:
         "line_query": urlencode({**_query(asked), "next": request.get_full_path()}),
         "back": request.get_full_path(),
         "put_off": put_off_words(found.put_off, showing),
-        "recalled": [(unit.tag, showing.unit_url(unit.unit), notices) for unit, notices in found.recalled],
+        "recalls": _recalls(found, showing),
         "first_number": start + 1,
         "last_number": start + len(shown),
         "more": min(LINES_SHOWN, len(found.lines) - start - len(shown)),
@@ -111,7 +113,7 @@ def ready(request: HttpRequest) -> HttpResponse:
         "csv_url": reverse("ready_csv") + "?" + urlencode(query),
         "print_url": reverse("ready_print") + "?" + urlencode(query),
         "share_heading": heading,
-        "share_text": plain_text(found.lines, heading, _sentence(asked)),
+        "share_text": plain_text(found, heading, _sentence(asked)),
         "page_actions": page_actions_for(request.access, "ready"),  # type: ignore[attr-defined]
         "may_log": request.access.can("log_work"),  # type: ignore[attr-defined]
     }
@@ -150,10 +152,10 @@ def ready_print(request: HttpRequest) -> HttpResponse:
 
 @allowed("see_fleet")
 def ready_csv(request: HttpRequest) -> HttpResponse:
-    """Every job of the list as a row, with the columns of the command that prints it."""
+    """Every job of the list as a row, with the columns of the command that prints it, and what stops its unit."""
     asked = _ask(request)
     name = slugify(f"ready list {asked.scope.name()} {asked.scope.today.isoformat()}") + ".csv"
-    return csv_download(name, COLUMNS, (job_as_row(job) for line in asked.found.lines for job in line.jobs))
+    return csv_download(name, LIST_COLUMNS, lines_as_rows(asked.found.lines))
 
 
 @allowed("see_fleet")
@@ -167,6 +169,11 @@ def home(request: HttpRequest) -> HttpResponse:
             return redirect("ready")
     first = next((url for _item, url in navigation_for(access)), None) if access.roles <= SHOP_ROLES else None
     return redirect(first or "ready")
+
+
+def _recalls(found: ReadyList, showing: Showing) -> list[tuple[Stop, list[tuple[str, str]]]]:
+    """Each notice with the tags and addresses of the units it stops."""
+    return [(stop, [(unit.tag, showing.unit_url(unit.unit)) for unit in units]) for stop, units in found.recalls()]
 
 
 def _query(asked: Asked) -> dict[str, str]:
@@ -188,10 +195,16 @@ def _day_words(day: dt.date, today: dt.date) -> str:
 def _sentence(asked: Asked) -> str:
     found = asked.found
     words = _("To last to %(date)s: %(hold)d on hold, %(due)d due now or past, %(by)d due by then, of %(units)d units.")
-    return words % {
+    recalled = ngettext(
+        "%(n)d of those on hold is under a recall notice.",
+        "%(n)d of those on hold are under a recall notice.",
+        found.recalled,
+    ) % {"n": found.recalled}
+    told = words % {
         "date": short_date(asked.before, asked.scope.today),
         "hold": found.on_hold,
         "due": found.due_or_past,
         "by": found.due_by,
         "units": found.units,
     }
+    return f"{told} {recalled}" if found.recalled else told

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from urllib.parse import urlencode
 
@@ -14,8 +14,6 @@ from fleet.access import Access
 from fleet.charts.rail import Words
 from fleet.charts.svg import Svg
 from fleet.charts.words import rail_words
-from fleet.models import RecallNotice
-from fleet.record.postponing import may_postpone
 from fleet.sections import RowAction, row_actions_for
 from fleet.upkeep.job_words import (
     GUARD_FINDINGS,
@@ -26,11 +24,13 @@ from fleet.upkeep.job_words import (
     place_of,
     state_words,
 )
-from fleet.upkeep.lines import PutOff, UnitLine
+from fleet.upkeep.lines import PutOff, ReadyList, UnitLine
+from fleet.upkeep.put_off import may_postpone
 from fleet.upkeep.rails import job_rail
 from fleet.upkeep.ready import Job, UnitHours
 from fleet.upkeep.reasons import sentences
 from fleet.upkeep.season import Season
+from fleet.upkeep.stops import Stop
 from fleet.vocabulary import HOLD, OWNER, PLACE_LABELS, YARD, Label
 
 
@@ -49,13 +49,14 @@ class ShownJob:
     done_first: bool
     not_now_url: str
     refit_url: str
+    refit_label: str
     offers: list[tuple[Label, str]]
     press: uuid.UUID = field(default_factory=uuid.uuid4)
 
 
 @dataclass(frozen=True)
 class ShownLine:
-    """A unit's line: sign and words of its worst job, all jobs by place, one rail."""
+    """A unit's line: sign and words of what stops it or of its worst job, all jobs by place, one rail."""
 
     pk: int
     tag: str
@@ -66,8 +67,9 @@ class ShownLine:
     words: str
     places: list[tuple[Label, str]]
     rail: Svg | None
+    whole: bool
     jobs: list[ShownJob]
-    notices: list[RecallNotice]
+    stops: list[Stop]
 
 
 class Showing:
@@ -94,9 +96,8 @@ class Showing:
 
     def line(self, line: UnitLine, show_crew: bool = False, whole: bool = True) -> ShownLine:
         """A unit's line of the Ready list; unless ``whole``, without the jobs it unfolds to."""
-        unit, worst = line.unit, line.jobs[0]
-        drawn = next((job for job in line.jobs if job.state != HOLD), None)
-        counting = next((job for job in line.jobs if job.flag.due_hours is not None), None)
+        unit, held = line.unit, line.state == HOLD
+        counting = next((job for job in line.jobs if job.flag.due_hours is not None and job.state != HOLD), None)
         return ShownLine(
             pk=unit.unit,
             tag=unit.tag,
@@ -104,19 +105,23 @@ class Showing:
             crew=(unit.crew_name or _("no crew")) if show_crew else "",
             url=self.unit_url(unit.unit),
             state=line.state,
-            words=state_words(worst),
+            words=line_words(line),
             places=[(PLACE_LABELS[place], words) for place, words in jobs_by_place(line.jobs)],
-            rail=self.rail(drawn) if drawn is not None and worst.state != HOLD else None,
-            jobs=[self.job(job, say_hours=job is counting) for job in line.jobs] if whole else [],
-            notices=line.notices,
+            rail=None if held else self.rail(line.jobs[0]),
+            whole=whole,
+            jobs=[self.job(job, say_hours=job is counting, stopped=bool(line.stops)) for job in line.jobs if whole],
+            stops=line.stops,
         )
 
     def rail(self, job: Job) -> Svg | None:
         """The job's rail, under an id that is the unit's and the task's own."""
         return job_rail(job, self._seasons, self._words, f"r{job.unit.unit}-{job.task}")
 
-    def job(self, job: Job, with_rail: bool = False, say_hours: bool = True) -> ShownJob:
-        """A job with reasons and actions; what the unit's hours rest on need be said once a unit only."""
+    def job(self, job: Job, with_rail: bool = False, say_hours: bool = True, stopped: bool = False) -> ShownJob:
+        """A job with reasons and actions; what the unit's hours rest on need be said once a unit only.
+
+        On a unit that a recall or an open fault stops, no job is the thing to do first.
+        """
         unit, place = job.unit, place_of(job)
         base = self.unit_url(unit.unit)
         findings = findings_of(job)
@@ -134,13 +139,15 @@ class Showing:
             why=sentences(job, hours=say_hours),
             rail=self.rail(job) if with_rail else None,
             done_url=f"{base}done/{job.task}/{self._query}" if may_log and clears and not only_guard else "",
-            done_first=shop or place == YARD,
+            done_first=not stopped and (shop or place == YARD),
             not_now_url=(
                 f"{base}not-now/{job.task}/{self._query}"
                 if theirs and may_postpone(job.task, job.flag.on_hold) and self._can("postpone", unit.contractor)
                 else ""
             ),
             refit_url=f"{base}guard-refitted/" if may_log and GUARD_FINDINGS.intersection(findings) else "",
+            # A cracked or loose guard does not go back on: a sound one takes its place.
+            refit_label=_("Sound guard fitted now") if "guard_damaged" in findings else _("Guard refitted now"),
             offers=[(a.label, self._pages[a].replace("/0/", f"/{unit.unit}/")) for a in self._offers[place]],
         )
 
@@ -168,12 +175,20 @@ def put_off_words(put_off: Iterable[PutOff], showing: Showing) -> list[dict[str,
     ]
 
 
-def plain_text(lines: Sequence[UnitLine], heading: str, sentence: str) -> str:
-    """The list as text for a chat: a line a unit, worst first."""
+def line_words(line: UnitLine) -> str:
+    """The words beside a line's sign."""
+    return line.stops[0].sign if line.stops else state_words(line.jobs[0])
+
+
+def plain_text(found: ReadyList, heading: str, sentence: str) -> str:
+    """The list as text for a chat: recall notices first, each once, then a line a unit, worst first."""
     rows = [heading, sentence, ""]
-    for line in lines:
+    for stop, units in found.recalls():
+        rows += [f"{', '.join(unit.tag for unit in units)}: {stop.sentence()}", ""]
+    for line in found.lines:
         jobs = "; ".join(f"{words} [{PLACE_LABELS[place]}]" for place, words in jobs_by_place(line.jobs))
-        rows.append(f"{line.unit.tag}: {state_words(line.jobs[0])}. {jobs}")
+        faults = [f"{stop.duty} {stop.text}." for stop in line.stops if not stop.is_recall]
+        rows.append(" ".join(part for part in (f"{line.unit.tag}: {line_words(line)}.", *faults, jobs) if part))
     return "\n".join(rows)
 
 

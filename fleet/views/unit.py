@@ -7,8 +7,10 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from fleet.access import allowed
+from fleet.cautions import Caution, caution_for_component, caution_for_hold
 from fleet.models import Trimmer
 from fleet.upkeep.entry_words import KIND_LABELS, MOVED_BY, change_words, entry_words
+from fleet.upkeep.job_words import findings_of
 from fleet.upkeep.reasons import hours_rest_on
 from fleet.upkeep.unit_history import HistoryLine, flag_changes, unit_history
 from fleet.upkeep.unit_page import UnitAnswer, unit_answer
@@ -26,7 +28,8 @@ def unit(request: HttpRequest, pk: int) -> HttpResponse:
     answer = unit_answer(row, today)
     page = unit_history(row, whole_number(request.GET.get("page")) or 1)
     showing = Showing(access, answer.seasons, reverse("unit", args=[pk]))
-    jobs = [showing.job(job, with_rail=True, say_hours=False) for job in answer.jobs]
+    stopped = bool(answer.stops)
+    jobs = [showing.job(job, with_rail=True, say_hours=False, stopped=stopped) for job in answer.jobs]
     withdraws_any = access.can("withdraw_any", row.contractor_id)
     may = {
         name: access.can(name, row.contractor_id)
@@ -39,6 +42,8 @@ def unit(request: HttpRequest, pk: int) -> HttpResponse:
         "hours": _hours(answer),
         "rests_on": hours_rest_on(answer.jobs[0].unit) if answer.jobs else "",
         "held": any(job.state == HOLD for job in jobs),
+        "cautions": _cautions(answer),
+        "clears_faults": access.sees_as(row.contractor_id) == "shop",
         "first": jobs[0] if jobs else None,
         "jobs": jobs,
         "put_off": answer.put_off,
@@ -67,6 +72,13 @@ def _hours(answer: UnitAnswer) -> str:
     if answer.widest is not None:
         return hours_words(answer.widest.unit, answer.widest)
     return "" if answer.hours_now is None else _("%(now)s h") % {"now": f"{answer.hours_now:,.0f}"}
+
+
+def _cautions(answer: UnitAnswer) -> list[Caution]:
+    """Why the unit rests, in the words of the cautions, each once."""
+    said = [caution_for_hold(finding) for job in answer.jobs for finding in findings_of(job)]
+    said += [caution_for_component(stop.component) for stop in answer.stops]
+    return list(dict.fromkeys(caution for caution in said if caution is not None))
 
 
 def _history_row(line: HistoryLine, request: HttpRequest, withdraws_any: bool, pk: int) -> dict[str, object]:

@@ -28,7 +28,7 @@ from fleet.record.units import register_unit as register
 from fleet.record.writing import By, Refused
 from fleet.upkeep.catalog import CONTRACTOR, Holder, models_known_to
 from fleet.upkeep.job_words import state_words
-from fleet.upkeep.unit_list import IN_USE, SHOWN, find_units, with_signs
+from fleet.upkeep.unit_list import IN_USE, SHOWN, ListedUnit, find_units, with_signs
 
 PER_PAGE = 50
 
@@ -51,7 +51,7 @@ def units(request: HttpRequest) -> HttpResponse:
     listed = with_signs(list(page.object_list), timezone.localdate())
     context = {
         "page": page,
-        "lines": [(line, state_words(line.worst) if line.worst else "") for line in listed],
+        "lines": [(line, _sign_words(line)) for line in listed],
         "search": search,
         "shown": shown,
         "count": page.paginator.count,
@@ -61,6 +61,12 @@ def units(request: HttpRequest) -> HttpResponse:
     }
     template = "fleet/units.html#found" if request.htmx else "fleet/units.html"  # type: ignore[attr-defined]
     return render(request, template, context)
+
+
+def _sign_words(line: ListedUnit) -> str:
+    if line.stops:
+        return line.stops[0].sign
+    return state_words(line.worst) if line.worst is not None else ""
 
 
 @allowed("register_unit")

@@ -7,8 +7,18 @@ import re
 import pytest
 from django.template.loader import render_to_string
 
-from fleet.cautions import FINDING_CAUTIONS, TASK_CAUTIONS, caution_for_as_found, caution_for_finding, caution_for_task
+from fleet.cautions import (
+    FINDING_CAUTIONS,
+    TASK_CAUTIONS,
+    caution_for_as_found,
+    caution_for_component,
+    caution_for_finding,
+    caution_for_hold,
+    caution_for_task,
+)
 from fleet.record.faults import FAULTS
+from fleet.upkeep.holds import FINDINGS
+from fleet.upkeep.stops import STOPPING_COMPONENTS
 from fleet.vocabulary import TASKS
 
 EVERY = {**TASK_CAUTIONS, **FINDING_CAUTIONS}
@@ -22,9 +32,17 @@ def test_every_job_with_hands_on_the_machine_has_one():
     assert set(TASK_CAUTIONS) == set(TASKS) - {"review"}
 
 
-def test_every_fault_that_holds_has_one():
+def test_every_fault_that_holds_or_stops_has_one():
     for fault in FAULTS.values():
-        assert (caution_for_finding(fault.caution) is not None) == fault.holds, fault.key
+        if fault.holds or fault.stops:
+            assert caution_for_finding(fault.caution) is not None, fault.key
+
+
+def test_every_finding_that_holds_and_every_component_that_stops_has_one():
+    for finding in FINDINGS:
+        assert caution_for_hold(finding.key) is not None, finding.key
+    for component in STOPPING_COMPONENTS:
+        assert caution_for_component(component) is not None, component
 
 
 @pytest.mark.parametrize(

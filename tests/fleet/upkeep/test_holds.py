@@ -104,3 +104,14 @@ def test_a_service_of_the_same_day_clears_what_the_walk_found(yard: Yard) -> Non
     assert held(yard, unit) == set()
     yard.see(unit, NEXT, guard="off")
     assert held(yard, unit) == {"head"}
+
+
+def test_a_hold_tells_what_was_found_and_who_clears_it_and_no_interval(yard):
+    unit = yard.unit()
+    yard.see(unit, MONDAY, guard="off")
+    job = yard.job(unit, "head", MONDAY)
+    assert job.flag.interval_hours == 25  # the head check's own figure keeps its place among the columns
+    assert sentences(job) == [
+        "Guard found off on Apr 7, 2025.",
+        "Do not start it until it is put right; the crew records that.",
+    ]

@@ -12,10 +12,10 @@ from fleet.upkeep.recalls import (
     LISTED,
     NOT_LISTED,
     BadSerials,
-    notices_for,
     parse_serials,
     units_under_notices,
     verdict,
+    verdicts_for,
 )
 from tests import factories
 
@@ -99,10 +99,10 @@ def test_units_in_sight_that_a_notice_names():
         (line,) = units_under_notices([crew.contractor_id])
         assert [u.pk for u in line.listed] == [named.pk]
         assert [u.pk for u in line.cannot_tell] == [blank.pk]
-        found = notices_for([(named.pk, model.pk), (blank.pk, model.pk)], factories.days_ago(0))
-        assert set(found) == {named.pk, blank.pk}
+        found = verdicts_for([(named.pk, model.pk), (blank.pk, model.pk)], factories.days_ago(0))
+        assert found == {named.pk: [(notice, LISTED)], blank.pk: [(notice, CANNOT_TELL)]}
         notice.ended_on = factories.days_ago(1)
         notice.save()
         assert units_under_notices([crew.contractor_id]) == []
         assert units_under_notices([crew.contractor_id], ended=True)[0].listed == (named,)
-        assert notices_for([(named.pk, model.pk)], factories.days_ago(0)) == {}
+        assert verdicts_for([(named.pk, model.pk)], factories.days_ago(0)) == {}

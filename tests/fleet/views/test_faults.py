@@ -5,11 +5,13 @@ from __future__ import annotations
 import datetime as dt
 import re
 import uuid
+from html import unescape
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from fleet.cautions import caution_for_finding
 from fleet.models import DueFlag, Failure, GuardCheck, Service
 from fleet.models.tenancy import all_tenants
 from fleet.record.faults import FAULTS
@@ -55,6 +57,9 @@ def test_safety_fault_holds_at_once_and_says_why(portal, fault):
     html = report(portal.client("boss"), unit, fault)
     assert on_hold(unit)
     assert "QH-01 is on hold: do not start." in html
+    # What it can do stands on the unit's page as a caution, not inside a message.
+    assert html.count('class="caution"') == 1
+    assert str(caution_for_finding(FAULTS[fault].caution).text) in unescape(html)
     assert 'class="message warning"' in html
 
 
@@ -66,7 +71,8 @@ def test_fault_for_the_bench_is_an_open_failure_with_the_crews_words(portal):
     assert (entry.component, entry.done, entry.found) == ("carburetor", "", "in_use")
     assert entry.what == "Bogs, dies or has no power. after ten minutes, in thick grass"
     assert not on_hold(unit)
-    assert "The bench sees it" in html
+    assert "The shop sees it" in html
+    assert "drop-off" not in html
 
 
 def test_something_else_asks_where_and_what(portal):

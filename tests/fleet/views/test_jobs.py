@@ -12,6 +12,10 @@ from django.urls import reverse
 
 from fleet.models import GuardCheck, Postponement, Service, Withdrawal
 from fleet.models.tenancy import all_tenants
+from fleet.record.postponing import postpone
+from fleet.record.writing import By, Refused
+from fleet.upkeep.holds import FINDINGS
+from fleet.upkeep.put_off import SAFETY_TASKS
 from tests import factories
 
 TODAY = dt.date.today()
@@ -192,6 +196,36 @@ def test_safety_jobs_and_holds_cannot_be_put_off(portal):
     )
 
 
+@pytest.mark.parametrize("task", ["head", "stop_switch", "clutch", "fuel_filter", "arrestor", "mounts"])
+def test_what_checks_a_safety_function_cannot_be_put_off(portal, task):
+    unit, client = portal.units["due"], portal.client("owner")
+    assert client.get(reverse("not_now", args=[unit.pk, task])).status_code == 404
+    assert put_off(client, unit, task).status_code == 404
+    assert f"not-now/{task}/" not in client.get(reverse("unit", args=[unit.pk])).content.decode()
+    with all_tenants(), pytest.raises(Refused, match="keeps people safe"):
+        postpone(unit=unit, task=task, until=TODAY + dt.timedelta(days=5), reason="later", by=By(None), today=TODAY)
+
+
+def test_safety_jobs_are_those_that_clear_a_hold():
+    assert {finding.task for finding in FINDINGS} == SAFETY_TASKS
+
+
+def test_a_safety_job_put_off_long_ago_is_back_on_the_list(portal):
+    unit = portal.units["due"]
+    with all_tenants():
+        Postponement.objects.create(
+            contractor=portal.quarry, trimmer=unit, task="arrestor", until=TODAY + dt.timedelta(days=9), reason="later"
+        )
+    html = portal.client("boss").get("/").content.decode()
+    assert "put off" not in html
+    assert "done/arrestor/" in html
+
+
+def test_not_now_says_that_the_manual_asks_the_same(portal):
+    html = portal.client("boss").get(reverse("not_now", args=[portal.units["due"].pk, "grease"])).content.decode()
+    assert "Putting it off does not change what the manual asks." in html
+
+
 def test_doing_the_job_ends_its_postponement(portal):
     unit, client = portal.units["due"], portal.client("boss")
     put_off(client, unit)
@@ -213,6 +247,23 @@ def test_guard_refitted_lifts_the_hold_in_one_tap(portal):
     assert "hold: do not start" not in client.get("/").content.decode()
     with all_tenants():
         assert GuardCheck.objects.filter(trimmer=unit, guard="refitted").count() == 1
+
+
+def test_a_damaged_guard_is_replaced_not_refitted(portal):
+    unit, client = portal.units["due"], portal.client("boss")
+    factories.see_guard(unit, "damaged")
+    for url in ("/", reverse("unit", args=[unit.pk])):
+        html = client.get(url).content.decode()
+        assert "Sound guard fitted now" in html
+        assert "Guard refitted now" not in html
+    url = reverse("guard_refitted", args=[unit.pk])
+    after = client.post(url, {"next": reverse("unit", args=[unit.pk])}, follow=True).content.decode()
+    assert "QH-01: sound guard fitted, recorded." in after
+    assert "Hold: do not start" not in after
+    assert "Guard off or damaged, put right that day" in after
+    with all_tenants():
+        # Found off (damaged counts as off) and left on: what the guard statistics take as off until that day.
+        assert GuardCheck.objects.filter(trimmer=unit).latest("pk").guard == "refitted"
 
 
 def test_guard_refitted_is_no_page(portal):
