@@ -8,6 +8,7 @@ import pytest
 
 from fleet.models import DueFlag
 from fleet.upkeep.lists import due_jobs
+from fleet.upkeep.reasons import sentences
 from tests.fleet.upkeep.conftest import CREW, SHOP, TODAY, Yard
 
 FOUND, NEXT = dt.date(2025, 5, 5), dt.date(2025, 5, 6)
@@ -106,12 +107,12 @@ def test_a_service_of_the_same_day_clears_what_the_walk_found(yard: Yard) -> Non
     assert held(yard, unit) == {"head"}
 
 
-def test_a_hold_tells_what_was_found_and_who_clears_it_and_no_interval(yard):
+def test_a_hold_tells_what_was_found_and_who_clears_it_and_no_interval(yard: Yard) -> None:
     unit = yard.unit()
-    yard.see(unit, MONDAY, guard="off")
-    job = yard.job(unit, "head", MONDAY)
+    yard.see(unit, FOUND, guard="off")
+    job = yard.job(unit, "head", FOUND)
     assert job.flag.interval_hours == 25  # the head check's own figure keeps its place among the columns
     assert sentences(job) == [
-        "Guard found off on Apr 7, 2025.",
+        "Guard found off on May 5, 2025.",
         "Do not start it until it is put right; the crew records that.",
     ]
