@@ -1,0 +1,167 @@
+"""Service intervals for many owners from one fit: their manuals, costs and conditions differ, the wear does not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import expit
+
+from fleet.reliability.intervals import DRAWS, SHARES, _age_clock, _draws, interval_costs
+from fleet.reliability.lifetimes import FloatArray, IntArray, Lifetimes
+from fleet.reliability.wear import WearFit, fit_wear
+from fleet.reliability.wear_cells import cut_cells
+
+
+@dataclass(frozen=True)
+class ChosenInterval:
+    """One answer of :meth:`WearStudy.choose`.
+
+    Attributes
+    ----------
+    interval : float, engine hours
+        Never above the manual's.
+    cheaper : float
+        Probability that the least-cost interval costs less than the manual's.
+    probability, probability_manual : float
+        Posterior mean probability of a failure between two services at ``interval`` and at the manual's.
+    limited_by_risk : bool
+    candidates, costs : ndarray, shape (m,)
+        Intervals compared and their posterior mean cost per hour.
+    """
+
+    interval: float
+    cheaper: float
+    probability: float
+    probability_manual: float
+    limited_by_risk: bool
+    candidates: FloatArray
+    costs: FloatArray
+
+
+@dataclass(frozen=True)
+class WearStudy:
+    """The wear of one component on all models, from :func:`study_wear`.
+
+    Attributes
+    ----------
+    reference : ndarray, shape (G,)
+        Hours in which each model's clocks are measured.
+    failures : ndarray of int, shape (G,)
+    neglect_weight : float
+        Posterior probability of the model in which past neglect leaves damage.
+    converged : bool
+    """
+
+    reference: FloatArray
+    failures: IntArray
+    neglect_weight: float
+    converged: bool
+    fits: tuple[WearFit, WearFit]
+
+    def draws(self, group: int, x: ArrayLike) -> FloatArray:
+        """Posterior draws of one model's wear under conditions ``x``, as :func:`.intervals.interval_costs` takes."""
+        at = np.asarray(x, dtype=float)
+        second = round(DRAWS * self.neglect_weight)
+        counts = (DRAWS - second, second)
+        return np.concatenate([_draws(f, group, at, n) for f, n in zip(self.fits, counts, strict=True) if n])
+
+    def choose(
+        self,
+        group: int,
+        *,
+        manual: float,
+        planned_cost: float,
+        failure_cost: float,
+        horizon: float,
+        risk_limit: float | None = None,
+        gate: float = 0.65,
+        x: ArrayLike,
+    ) -> ChosenInterval:
+        """The rule of :func:`.intervals.service_interval` for one model at one owner's figures.
+
+        Parameters
+        ----------
+        group : int
+            The model.
+        manual, horizon : float, engine hours
+        planned_cost, failure_cost : float
+        risk_limit, gate : float
+        x : array_like, shape (p,)
+
+        Raises
+        ------
+        ValueError
+            For hours or costs that are not above 0.
+        """
+        if not min(manual, planned_cost, failure_cost, horizon, gate) > 0:
+            raise ValueError("manual, costs, horizon and gate must be above 0")
+        unit = float(self.reference[group])
+        rates, risks = interval_costs(
+            self.draws(group, x), unit, SHARES * manual / unit, planned_cost, failure_cost, horizon
+        )
+        mean_rate, mean_risk = rates.mean(axis=0), risks.mean(axis=0)
+        last = SHARES.size - 1
+        best = int(np.argmin(mean_rate))
+        cheaper = float((rates[:, best] < rates[:, last]).mean()) if best < last else 0.0
+        chosen = best if cheaper >= gate else last
+        limited = risk_limit is not None and bool(mean_risk[chosen] > risk_limit)
+        if limited:
+            safe = np.flatnonzero(mean_risk <= risk_limit)
+            chosen = min(chosen, int(safe[-1]) if safe.size else 0)
+        return ChosenInterval(
+            interval=manual if chosen == last else manual * float(SHARES[chosen]),
+            cheaper=cheaper,
+            probability=float(mean_risk[chosen]),
+            probability_manual=float(mean_risk[last]),
+            limited_by_risk=limited,
+            candidates=manual * SHARES,
+            costs=mean_rate,
+        )
+
+
+def study_wear(lifetimes: Lifetimes, *, reference: ArrayLike, crew: ArrayLike | None = None) -> WearStudy:
+    """Fit the wear of a component once, to choose intervals from it at any owner's figures.
+
+    Parameters
+    ----------
+    lifetimes : Lifetimes
+        As for :func:`.intervals.service_interval`.
+    reference : float or array_like, shape (G,), engine hours
+        The longest manual's interval of each model.
+    crew : array_like of int, shape (n,), optional
+
+    Returns
+    -------
+    WearStudy
+
+    Raises
+    ------
+    ValueError
+        If no model has an event: then every manual's interval stands.
+
+    Examples
+    --------
+    >>> rows = Lifetimes(lower=[25.0, 50.0, 75.0], upper=[float("inf"), 50.0, float("inf")], entry=[0.0, 25.0, 50.0],
+    ...                  since=[0.0, 0.0, 0.0], unit=[1, 1, 1])
+    >>> study = study_wear(rows, reference=25.0)
+    >>> answer = study.choose(0, manual=25.0, planned_cost=10, failure_cost=200, horizon=600, x=[])
+    >>> bool(2.5 <= answer.interval <= 25.0)
+    True
+    """
+    events = lifetimes.event_counts()
+    if not events.any():
+        raise ValueError("no event in any group: every manual's interval stands")
+    limit = np.broadcast_to(np.asarray(reference, dtype=float), (int(lifetimes.groups),)).copy()
+    rows = lifetimes if lifetimes.since is not None else _age_clock(lifetimes)
+    codes = np.zeros(rows.size, dtype=np.int64) if crew is None else np.unique(np.asarray(crew), return_inverse=True)[1]
+    cells = cut_cells(rows, limit, codes)
+    plain, neglect = (fit_wear(cells, limit, int(codes.max()) + 1, neglect=flag) for flag in (False, True))
+    return WearStudy(
+        reference=limit,
+        failures=events,
+        neglect_weight=float(expit(neglect.evidence - plain.evidence)),
+        converged=plain.converged and neglect.converged,
+        fits=(plain, neglect),
+    )
