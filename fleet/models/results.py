@@ -52,6 +52,8 @@ class UnitState(models.Model):
     # meter, run, fuel, crew, service, none: the kind of entry the hours rest on.
     basis = models.CharField(max_length=8)
     guessed_share = models.FloatField()
+    # Mean probability over its last hours that it ran without a sound guard.
+    guard_off = models.FloatField(default=0)
 
     objects = TenantManager()
 
@@ -81,7 +83,10 @@ class DueFlag(models.Model):
     due_date = models.DateField(null=True)
     # The day on which the hours went past due_hours, where entries already say so.
     passed_on = models.DateField(null=True)
-    failures_behind = models.PositiveIntegerField(default=0)
+    # Which learned interval stands behind it (LearnedInterval.setting); empty: none. Counts are looked up when read.
+    setting = models.CharField(max_length=20, blank=True, default="")
+    # Served at half its interval, by the contractor's choice, so that hidden damage shows.
+    staggered = models.BooleanField(default=False)
     # [[kind, {values}], ...]: worded when shown, in the reader's language.
     reasons = models.JSONField(default=list)
 

@@ -173,6 +173,8 @@ class IntervalRecord:
         Of this model's component; ``pooled_failures`` of all models'.
     rows
         Spells of this model behind it.
+    contractors, pooled_contractors
+        Behind this model's record, and behind all models'.
     drawn
         As in the component's fit.
     guard_off_ratio
@@ -194,6 +196,7 @@ class IntervalRecord:
     pooled_failures: int
     rows: int
     contractors: int
+    pooled_contractors: int = 0
     drawn: float | None = None
     guard_off_ratio: float | None = None
     gate: float = 0.65

@@ -100,22 +100,28 @@ class Catalog:
         terms: dict[int, list[ModelTerms]] = {}
         for terms_row in ModelTerms.objects.filter(mine, model__in=models):
             terms.setdefault(terms_row.model_id, []).append(terms_row)
-        self._intervals: dict[tuple[int, int], dict[str, Interval]] = {}
-        self._terms: dict[tuple[int, int], Terms] = {}
+        # Contractors of one shop without figures of their own share a model's tables.
+        special = {(r.contractor_id, r.model_id) for rows in intervals.values() for r in rows if r.contractor_id}
+        special |= {(r.contractor_id, r.model_id) for rows in terms.values() for r in rows if r.contractor_id}
+        self._tables: dict[tuple[int, int], tuple[dict[str, Interval], Terms]] = {}
+        shared: dict[tuple[int, int | None, int], tuple[dict[str, Interval], Terms]] = {}
         for contractor, model in wanted:
             shop = shops.get(contractor)
-            self._intervals[contractor, model] = {
-                task: _resolve(task, _nearest(intervals.get((model, task), ()), contractor, shop)) for task in TASKS
-            }
-            self._terms[contractor, model] = _merge(_nearest(terms.get(model, ()), contractor, shop))
+            key = (model, shop, contractor if (contractor, model) in special else 0)
+            if key not in shared:
+                table = {
+                    task: _resolve(task, _nearest(intervals.get((model, task), ()), contractor, shop)) for task in TASKS
+                }
+                shared[key] = table, _merge(_nearest(terms.get(model, ()), contractor, shop))
+            self._tables[contractor, model] = shared[key]
 
     def intervals(self, contractor: int, model: int) -> Mapping[str, Interval]:
         """Interval of every task."""
-        return self._intervals[contractor, model]
+        return self._tables[contractor, model][0]
 
     def terms(self, contractor: int, model: int) -> Terms:
         """Price, resale, warranty and burn rate."""
-        return self._terms[contractor, model]
+        return self._tables[contractor, model][1]
 
 
 def _merge(rows: list[ModelTerms]) -> Terms:

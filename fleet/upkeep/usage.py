@@ -29,7 +29,8 @@ class Usage:
     """One contractor's season, burn-in rates and spreads, as a scan learned them (or the prior, before any scan).
 
     ``day_rate`` and ``crew_rates`` are engine hours of one unit on a working day of average season. ``scale`` widens
-    the bands of each kind of entry so that past projections came out as often as they said they would.
+    the bands of each kind of entry so that past projections came out as often as they said they would. ``guards`` is
+    each crew's share of hours without a guard and its changes an hour.
     """
 
     season: Season
@@ -39,6 +40,7 @@ class Usage:
     unit_cv: float = PRIOR_UNIT_CV
     season_cv: float = PRIOR_SEASON_CV
     scale: Mapping[str, float] = field(default_factory=dict)
+    guards: Mapping[int, tuple[float, float]] = field(default_factory=dict)
     version: int = 0
 
     def rate_of(self, crew: int) -> float:
@@ -55,6 +57,7 @@ class Usage:
             "unit_cv": self.unit_cv,
             "season_cv": self.season_cv,
             "scale": dict(self.scale),
+            "guards": {str(crew): list(habit) for crew, habit in self.guards.items()},
         }
 
     @classmethod
@@ -68,5 +71,6 @@ class Usage:
             unit_cv=data["unit_cv"],
             season_cv=data["season_cv"],
             scale=data["scale"],
+            guards={int(crew): (share, pace) for crew, (share, pace) in data.get("guards", {}).items()},
             version=version,
         )

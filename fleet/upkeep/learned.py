@@ -1,0 +1,88 @@
+"""Learned intervals in the manual's place: tables by pair of contractor and model, task and exposure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fleet.models import Contractor, FitSnapshot, LearnedInterval
+from fleet.upkeep.fit_records import MANUAL, MODEL, POOLED, IntervalRecord
+from fleet.upkeep.interval_settings import LEARNED_TASKS, settings_of
+from fleet.upkeep.intervals import Catalog
+from fleet.vocabulary import TASK_KEYS
+
+# Shares of hours with the guard off that intervals are worked out for; a unit gets that of the next one up.
+EXPOSURES = (0.0, 0.1, 0.25, 0.5, 1.0)
+# Bases of a flag's interval by number; safety stands for holds.
+BASES = (MANUAL, POOLED, MODEL)
+# Tasks that every second unit of a contractor that opted in gets at half the interval: those that undo hidden wear.
+STAGGERED = ("grease", "plug", "air_filter", "fuel_filter")
+
+RecordKey = tuple[int, str, str]
+
+
+@dataclass(frozen=True)
+class LearnedTables:
+    """Hours (NaN: the manual's stand) and basis by pair, task and place in ``EXPOSURES``; digests by pair and task."""
+
+    hours: NDArray[np.float64]
+    basis: NDArray[np.int8]
+    digest: NDArray[Any]
+
+    @classmethod
+    def none(cls, pairs: int) -> LearnedTables:
+        shape = (pairs, len(TASK_KEYS), len(EXPOSURES))
+        return cls(np.full(shape, np.nan), np.zeros(shape, dtype=np.int8), np.full(shape[:2], "", dtype=object))
+
+
+class LearnedSet:
+    """The records of one learning, parsed as they are asked for; kept over the shards of a scan."""
+
+    def __init__(self, snapshot: FitSnapshot | None) -> None:
+        self.snapshot = snapshot
+        self._models: set[int] = set()
+        self._rows: dict[RecordKey, tuple[list[float], list[int]]] = {}
+
+    def choices(self, models: Sequence[int]) -> Mapping[RecordKey, tuple[list[float], list[int]]]:
+        """Hours and basis at each exposure by (model, task, digest), for records with a failure behind them."""
+        new = sorted(set(models) - self._models)
+        if self.snapshot is not None and new:
+            rows = LearnedInterval.objects.filter(snapshot=self.snapshot, model__in=new)
+            for model, task, setting, data in rows.values_list("model_id", "task", "setting", "data"):
+                if data["pooled_failures"]:
+                    self._rows[model, task, setting] = _at_exposures(IntervalRecord.from_data(data))
+            self._models.update(new)
+        return self._rows
+
+
+def _at_exposures(record: IntervalRecord) -> tuple[list[float], list[int]]:
+    chosen = [record.at(exposure) for exposure in EXPOSURES]
+    return [c.interval_hours for c in chosen], [BASES.index(c.basis) for c in chosen]
+
+
+def level_of(exposure: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Place in ``EXPOSURES`` of the next one up."""
+    return np.searchsorted(EXPOSURES, np.minimum(exposure, 1.0) - 1e-9)
+
+
+def learned_tables(
+    pairs: Sequence[tuple[int, int]], catalog: Catalog, contractors: Mapping[int, Contractor], learned: LearnedSet
+) -> LearnedTables:
+    """The tables of these pairs of contractor and model."""
+    tables = LearnedTables.none(len(pairs))
+    choices = learned.choices([m for _c, m in pairs])
+    if not choices:
+        return tables
+    place = {pair: number for number, pair in enumerate(pairs)}
+    task_place = {task: TASK_KEYS.index(task) for task in LEARNED_TASKS}
+    for (contractor, model, task), setting in settings_of(pairs, catalog, contractors).items():
+        found = choices.get((model, task, setting.digest))
+        if found is not None:
+            at = place[contractor, model], task_place[task]
+            tables.hours[at], tables.basis[at] = found
+            tables.digest[at] = setting.digest
+    return tables
