@@ -163,6 +163,7 @@ CELERY_TIMEZONE = "America/New_York"
 CELERY_BEAT_SCHEDULE = {
     "nightly scan": {"task": "fleet.scan_everyone", "schedule": crontab(hour=3, minute=10)},
     "bench sweep": {"task": "shop.sweep_everyone", "schedule": crontab(minute=20)},
+    "learning, once the scans are through": {"task": "fleet.learn_from_all", "schedule": crontab(hour=4, minute=40)},
     "sign of life": {"task": "fleet.answer", "schedule": 60.0, "args": ("beat",), "options": {"expires": 300}},
 }
 

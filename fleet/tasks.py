@@ -16,7 +16,7 @@ from fleet.record.import_runs import take_files
 from fleet.record.organizations import refresh_season
 from fleet.upkeep.crew_cost_store import refresh_crew_costs
 from fleet.upkeep.review_store import refresh_reviews
-from fleet.upkeep.scan import scan
+from fleet.upkeep.scan import learn_and_refresh, scan
 
 
 def _today_of(contractor: Contractor) -> dt.date:
@@ -25,7 +25,10 @@ def _today_of(contractor: Contractor) -> dt.date:
 
 @app.task(name="fleet.scan_contractor")
 def scan_contractor(contractor_id: int) -> int:
-    """Refit one contractor's usage and refresh its flags; returns how many flags stand. A vanished one has none."""
+    """Learn one contractor's usage, keep its rows for the fits, refresh its flags; returns how many flags stand.
+
+    A vanished contractor has none. Learning from all fleets together is ``learn_from_all``'s.
+    """
     with all_tenants():
         contractor = Contractor.objects.filter(pk=contractor_id).first()
         if contractor is None:
@@ -64,6 +67,14 @@ def refresh_contractors_reviews(contractor_id: int) -> int:
         if contractor is None:
             return 0
         return refresh_reviews([contractor], today=_today_of(contractor))
+
+
+# Reads what the scans kept, fits, and brings up to it whose intervals moved. Ends before the queue hands it out again.
+@app.task(name="fleet.learn_from_all", soft_time_limit=1680, time_limit=1740)
+def learn_from_all() -> int:
+    """Fits over all fleets and the intervals chosen from them; returns how many flags changed."""
+    with all_tenants():
+        return learn_and_refresh(as_of=timezone.localdate()).changed
 
 
 @app.task(name="fleet.answer")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,13 +17,15 @@ from fleet.upkeep.days import NO_DAY, date_of, day_of, month_day_in
 from fleet.upkeep.histories import COMPONENT_CODE, FAILURE_DONE_CODE, SERVICE_DONE_CODE, TASK_CODE, Histories
 from fleet.upkeep.holds import FINDINGS
 from fleet.upkeep.intervals import Interval
+from fleet.upkeep.learned import STAGGERED, LearnedTables, level_of
 from fleet.upkeep.timelines import Timelines
 from fleet.vocabulary import TASK_KEYS, TASKS
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-MANUAL, SAFETY = "manual", "safety"
+SAFETY = "safety"
+_STAGGERED = np.isin(TASK_KEYS, STAGGERED)
 _TASK_OF_FINDING = {f.key: f.task for f in FINDINGS}
 # A review answers for the order that closes at least this long after the last one.
 REVIEW_REST_DAYS = 180
@@ -30,7 +33,10 @@ REVIEW_REST_DAYS = 180
 
 @dataclass(frozen=True)
 class Flags:
-    """One row a unit in use and task, sorted by unit and task; None columns stand as NaN or ``NO_DAY``."""
+    """One row a unit in use and task, sorted by unit and task; None columns stand as NaN or ``NO_DAY``.
+
+    ``basis`` counts in ``fleet.upkeep.learned.BASES``; ``setting`` names the learned interval behind a row, if any.
+    """
 
     unit: Ints
     task: NDArray[np.int8]
@@ -41,6 +47,9 @@ class Flags:
     interval_hours: Floats
     interval_months: Ints
     from_maker: NDArray[np.bool_]
+    basis: NDArray[np.int8]
+    setting: NDArray[Any]
+    staggered: NDArray[np.bool_]
     due_hours: Floats
     due_date: Ints
     passed_on: Ints
@@ -116,6 +125,9 @@ def compute_flags(
     table_of: Ints,
     order_by: Sequence[str],
     holds: Mapping[int, list[tuple[str, int]]],
+    learned: LearnedTables,
+    exposure: Floats,
+    stagger: NDArray[np.bool_],
 ) -> Flags:
     """Flags of the core units in use.
 
@@ -127,10 +139,22 @@ def compute_flags(
         MM-DD of the pre-season order for each row of ``lines``; empty: none.
     holds
         Findings that stand, by row number in ``h.units``.
+    learned
+        Intervals that take the manual's place, by the same tables; never longer than the manual's.
+    exposure, stagger
+        Each row's share of hours without a guard, and whether its contractor opted in to staggered services.
     """
     n, n_tasks = len(lines.unit), len(TASK_KEYS)
     hours_of, months_of, maker_of = _interval_table(tables)
     interval_hours, months, maker = hours_of[table_of], months_of[table_of], maker_of[table_of]
+    level = level_of(exposure)
+    told = learned.hours[table_of, :, level]
+    shorter = told < interval_hours
+    interval_hours = np.where(shorter, told, interval_hours)
+    basis = np.where(shorter, learned.basis[table_of, :, level], 0).astype(np.int8)
+    halved = stagger & (h.units["id"][lines.unit] % 2 == 1)
+    staggered = halved[:, None] & _STAGGERED[None, :] & ~np.isnan(interval_hours)
+    interval_hours = np.where(staggered, interval_hours / 2, interval_hours)
     last_hours, last_day = renewals(h, lines)
     start = h.units["hours_at_registration"][lines.unit]
     registered, bought = h.units["registered"][lines.unit], h.units["bought"][lines.unit]
@@ -163,6 +187,9 @@ def compute_flags(
         interval_hours=interval_hours[row, task],
         interval_months=months[row, task],
         from_maker=maker[row, task],
+        basis=basis[row, task],
+        setting=learned.digest[table_of][row, task],
+        staggered=staggered[row, task],
         due_hours=due_hours[row, task],
         due_date=due_date[row, task],
         passed_on=lines.passed_on(row, np.nan_to_num(due_hours[row, task], nan=np.inf)),

@@ -54,6 +54,16 @@ def crew_on(h: Histories, unit: Ints, day: Ints) -> Ints:
     return crew
 
 
+def crews_of(h: Histories) -> dict[int, set[int]]:
+    """Crews that each contractor's units rode with."""
+    owner = h.units["contractor"][h.moves["unit"]]
+    found: dict[int, set[int]] = {}
+    for contractor, crew in np.unique(np.stack([owner, h.moves["crew"]], axis=1), axis=0).tolist():
+        if crew != NO_CREW:
+            found.setdefault(contractor, set()).add(crew)
+    return found
+
+
 def guard_looks(h: Histories, lines: Timelines) -> tuple[GuardLooks, Ints]:
     """Looks at the guards of the core units, crews coded, and the crews by code.
 
@@ -73,11 +83,14 @@ def guard_looks(h: Histories, lines: Timelines) -> tuple[GuardLooks, Ints]:
     units = np.concatenate([core, visited, unit])
     crew = crew_on(h, units, np.concatenate([h.units["registered"][core], on, day]))
     names, code = np.unique(np.concatenate([crew, lines.crew]), return_inverse=True)
+    # A look later than any entry of hours is at the last hours known.
+    known = np.maximum(lines.hours, start)
+    hours = np.clip(hours, h.units["hours_at_registration"][units], known[lines.row_of[units]])
     unknown = np.full(len(visits), np.nan)
     looks = GuardLooks.build(
         lines.row_of[units],
         code[: len(crew)],
-        np.maximum(hours, h.units["hours_at_registration"][units]),
+        hours,
         np.concatenate([np.full(len(core), np.nan), unknown, _OFF[state]]),
         np.concatenate([_LEFT[h.units["guard"][core]], unknown, _LEFT[state]]),
     )
@@ -108,7 +121,7 @@ def guard_exposure(
     end = np.maximum(lines.hours, h.units["hours_at_registration"][lines.unit])
     # Knots: every look, and where the unit stands now.
     row = np.concatenate([looks.unit, np.arange(n)])
-    hour = np.concatenate([np.minimum(looks.hour, end[looks.unit]), end])
+    hour = np.concatenate([looks.hour, end])
     crew = np.concatenate([looks.crew, now])
     order = np.lexsort((np.repeat([0, 1], [len(looks.unit), n]), hour, row))
     row, hour, crew = row[order], hour[order], crew[order]

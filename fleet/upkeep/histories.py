@@ -176,6 +176,8 @@ def _column(values: Sequence[Any], dtype: Any, codes: Mapping[str, int] | None, 
         return np.fromiter(map(codes.__getitem__, values), dtype=np.int16, count=len(values))
     if dtype is _F:
         return np.array(values, dtype=float)  # None becomes NaN
+    if dtype is object:
+        return np.array(values, dtype=object)
     try:
         return np.array(values, dtype=np.int64)
     except TypeError:

@@ -114,7 +114,7 @@ def ready_list(
 ) -> ReadyList:
     """What must be done for these contractors' units (or one crew's, or one unit) to last until ``before``.
 
-    Works from stored answers in at most six queries, whatever the number of units. With a ``place``, only jobs done
+    Works from stored answers in a few queries, whatever the number of units. With a ``place``, only jobs done
     there; who must rest is shown all the same, since nobody may start a unit on hold or under a recall, with a job due
     or without.
     """

@@ -9,9 +9,12 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from fleet.models import Contractor, Crew, DueFlag, Trimmer, TrimmerModel, UnitState
+from fleet.upkeep.behind import with_records
 from fleet.upkeep.days import NO_DAY, date_of
-from fleet.upkeep.due import MANUAL, SAFETY
+from fleet.upkeep.due import SAFETY
+from fleet.upkeep.fit_store import latest_fits
 from fleet.upkeep.histories import NO_CREW
+from fleet.upkeep.learned import BASES as INTERVAL_BASES
 from fleet.upkeep.ready import Flag, Job, UnitHours, jobs_on, sort_key
 from fleet.upkeep.refresh import SHARD, Answers, answers_for, latest_usages
 from fleet.upkeep.timelines import BASES
@@ -22,12 +25,13 @@ Row = tuple[UnitHours, Flag]
 _UNIT = (
     "trimmer_id", "trimmer__tag", "contractor_id", "contractor__name", "crew_id", "crew__name", "trimmer__model_id",
     "trimmer__model__maker", "trimmer__model__name", "known_until", "hours", "variance", "hours_since_reading",
-    "day_rate", "bias_cv", "rate_cv", "week_cv", "basis", "guessed_share",
+    "day_rate", "bias_cv", "rate_cv", "week_cv", "basis", "guessed_share", "guard_off",
 )  # fmt: skip
 _FLAG = (
     "trimmer_id", "task", "on_hold", "last_done_hours", "last_done_on", "counts_from_hours", "counts_from_on",
     "interval_hours", "interval_months", "interval_basis", "manual_source", "due_hours", "due_date", "passed_on",
-    "failures_behind", "reasons",
+    "setting", "staggered",
+    "reasons",
 )  # fmt: skip
 
 
@@ -36,8 +40,13 @@ def stored_rows(
     crew_id: int | None = None,
     unit_id: int | None = None,
     unit_ids: Iterable[int] | None = None,
+    *,
+    all_counts: bool = False,
 ) -> list[Row]:
-    """Stored flags of units in use (all of them, or these) with their units' hours, in two queries."""
+    """Stored flags of units in use (all of them, or these), their units' hours and what stands behind them.
+
+    A few queries, whatever the number of units. ``all_counts`` is for whoever runs the portal.
+    """
     states = UnitState.objects.filter(contractor__in=list(contractor_ids), in_use=True)
     if crew_id is not None:
         states = states.filter(crew=crew_id)
@@ -56,9 +65,9 @@ def stored_rows(
     for row in flags.values_list(*_FLAG):
         # A unit that came into use between the two reads is on the next page somebody opens.
         if row[0] in units:
-            reasons = json.loads(row[15]) if isinstance(row[15], str) else row[15]
-            rows.append((units[row[0]], Flag(*(*row[1:15], [(kind, values) for kind, values in reasons]))))
-    return rows
+            reasons = json.loads(row[16]) if isinstance(row[16], str) else row[16]
+            rows.append((units[row[0]], Flag(*(*row[1:16], [(kind, values) for kind, values in reasons]))))
+    return with_records(rows, latest_fits(), all_counts=all_counts)
 
 
 def computed_rows(found: Answers, crew_id: int | None = None) -> list[Row]:
@@ -97,6 +106,7 @@ def computed_rows(found: Answers, crew_id: int | None = None) -> list[Row]:
                 week_cv=float(lines.week_cv[line]),
                 basis=BASES[lines.basis[line]],
                 guessed_share=float(lines.guessed_share[line]),
+                guard_off=round(float(found.exposure.recent[line]), 3),
             )
         held = flags.holds.get(i, [])
         rows.append(
@@ -111,12 +121,13 @@ def computed_rows(found: Answers, crew_id: int | None = None) -> list[Row]:
                     counts_from_on=date_of(int(flags.counts_from_on[i])),
                     interval_hours=_number(flags.interval_hours[i]),
                     interval_months=int(flags.interval_months[i]) or None,
-                    interval_basis=SAFETY if held else MANUAL,
+                    interval_basis=SAFETY if held else INTERVAL_BASES[int(flags.basis[i])],
                     manual_source="maker" if flags.from_maker[i] else "practice",
                     due_hours=_number(flags.due_hours[i]),
                     due_date=_date(flags.due_date[i]),
                     passed_on=_date(flags.passed_on[i]),
-                    failures_behind=0,
+                    setting=str(flags.setting[i]),
+                    staggered=bool(flags.staggered[i]),
                     extra_reasons=[("hold", {"finding": k, "since": date_of(d).isoformat()}) for k, d in held],
                 ),
             )
@@ -147,7 +158,7 @@ def due_jobs(
     unit_id: int | None = None,
     afresh: bool = False,
 ) -> list[Job]:
-    """The Ready list of these contractors on a day, worst first.
+    """The Ready list of these contractors on a day, worst first, as whoever runs the portal sees it: with all counts.
 
     With ``before``, jobs that can wait until later are left out. ``afresh`` works from the ledger as it stood on
     ``as_of`` and the snapshot of then; otherwise from what is stored, which every entry keeps fresh.
@@ -162,8 +173,9 @@ def due_jobs(
         rows: list[Row] = []
         for start in range(0, len(unit_ids), SHARD):
             rows += computed_rows(answers_for(unit_ids[start : start + SHARD], as_of), crew_id)
+        rows = with_records(rows, latest_fits(as_of), all_counts=True)
     else:
-        rows = stored_rows(ids, crew_id, unit_id)
+        rows = stored_rows(ids, crew_id, unit_id, all_counts=True)
     jobs = jobs_on(rows, seasons, as_of, before)
     if before is not None:
         jobs = [job for job in jobs if job.state != LATER]

@@ -44,6 +44,7 @@ class UnitHours:
     week_cv: float
     basis: str
     guessed_share: float
+    guard_off: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -63,8 +64,12 @@ class Flag:
     due_hours: float | None
     due_date: dt.date | None
     passed_on: dt.date | None
-    failures_behind: int
+    setting: str = ""
+    staggered: bool = False
     extra_reasons: Sequence[Reason] = ()
+    # Filled in by fleet.upkeep.behind.
+    failures_behind: int = 0
+    why: Sequence[Reason] = ()
 
 
 @dataclass(frozen=True)

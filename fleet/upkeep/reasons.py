@@ -11,6 +11,7 @@ from django.utils.formats import date_format
 from django.utils.translation import get_language, gettext_noop, ngettext, pgettext
 from django.utils.translation import gettext as _
 
+from fleet.upkeep import interval_words
 from fleet.upkeep.ready import Job, Reason, UnitHours
 from fleet.vocabulary import TASKS
 
@@ -42,9 +43,10 @@ def reasons_of(job: Job) -> list[Reason]:
         return [*found, ("who_clears", {"crew": all(v["finding"] in CREW_CLEARS for k, v in found if k == "hold")})]
     if flag.interval_hours is not None or flag.interval_months:
         week = unit.day_rate * job.days_per_week
+        source = "record" if flag.interval_basis in ("pooled", "model") or flag.staggered else flag.manual_source
         found.append(
             (
-                f"interval_{flag.manual_source}",
+                f"interval_{source}",
                 {
                     "hours": flag.interval_hours,
                     "months": flag.interval_months,
@@ -52,7 +54,10 @@ def reasons_of(job: Job) -> list[Reason]:
                 },
             )
         )
-        if flag.interval_basis == "manual":
+        found += flag.why
+        if flag.staggered:
+            found.append(("staggered", {}))
+        if flag.interval_basis == "manual" and not flag.why:
             found.append(("manual_alone", {}))
     if flag.task == "lay_up":
         found.append(("season_close", {"date": _iso(flag.due_date)}))
@@ -133,6 +138,7 @@ def _hours_sentence(sentence: str) -> Callable[[dict[str, Any]], str]:
 
 
 _WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
+    **interval_words.WORDS,
     "hold": lambda v: _(FINDING_SENTENCES[v["finding"]]) % {"since": _day(v["since"])},
     "who_clears": lambda v: (
         _("Do not start it until it is put right; the crew records that.")
@@ -141,6 +147,7 @@ _WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
     ),
     "interval_maker": lambda v: _("%(every)s: the maker's manual.") % {"every": _every(v)},
     "interval_practice": lambda v: _("%(every)s: common practice, check the manual.") % {"every": _every(v)},
+    "interval_record": lambda v: _("%(every)s.") % {"every": _every(v)},
     "manual_alone": lambda v: _("No failure record stands behind this interval yet."),
     "season_close": lambda v: _("Fuel out and run dry by the season's close on %(date)s.") % {"date": _day(v["date"])},
     "last_done": lambda v: (

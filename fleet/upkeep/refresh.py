@@ -13,9 +13,12 @@ from numpy.typing import NDArray
 
 from fleet.models import Contractor, Snapshot, Trimmer
 from fleet.upkeep.due import Flags, compute_flags
+from fleet.upkeep.fit_store import latest_fits
+from fleet.upkeep.guard_exposure import Exposure, guard_exposure, guard_looks
 from fleet.upkeep.histories import Histories, _ids, load_histories
 from fleet.upkeep.holds import standing_holds
 from fleet.upkeep.intervals import Catalog
+from fleet.upkeep.learned import LearnedSet, LearnedTables, learned_tables
 from fleet.upkeep.season import Season
 from fleet.upkeep.stored import Written, store_flags, store_states
 from fleet.upkeep.timelines import Timelines, build_timelines
@@ -31,6 +34,7 @@ class Answers:
 
     histories: Histories
     lines: Timelines
+    exposure: Exposure
     flags: Flags
 
 
@@ -65,7 +69,7 @@ def usage_of(contractor: Contractor, data: dict | None, version: int = 0) -> Usa
 
 @dataclass(frozen=True)
 class Setting:
-    """What a batch needs beside its ledger: usages, burn rates and interval tables by unit."""
+    """What a batch needs beside its ledger: usages, burn rates, interval tables and learned intervals by unit."""
 
     usages: list[Usage]
     usage_of: NDArray[np.int64]
@@ -73,9 +77,16 @@ class Setting:
     tables: list
     table_of: NDArray[np.int64]
     order_by: list[str]
+    learned: LearnedTables
+    stagger: NDArray[np.bool_]
 
 
-def read_setting(h: Histories, as_of: dt.date | None = None, usages: dict[int, Usage] | None = None) -> Setting:
+def read_setting(
+    h: Histories,
+    as_of: dt.date | None = None,
+    usages: dict[int, Usage] | None = None,
+    learned: LearnedSet | None = None,
+) -> Setting:
     """Look up usages, intervals and fuel figures for the units of ``h``, in a constant number of queries."""
     contractors = h.units["contractor"]
     ids = np.unique(contractors)
@@ -84,70 +95,88 @@ def read_setting(h: Histories, as_of: dt.date | None = None, usages: dict[int, U
     pair_list = [(int(c), int(m)) for c, m in pairs]
     catalog = Catalog(pair_list)
     burn = np.array([catalog.terms(c, m).burn for c, m in pair_list], dtype=float)
-    orders = dict(Contractor.objects.filter(pk__in=ids.tolist()).values_list("pk", "order_by"))
+    rows = Contractor.objects.in_bulk(ids.tolist())
     pair_of = pair_of.reshape(-1)
+    known = learned if learned is not None else LearnedSet(latest_fits(as_of))
     return Setting(
         usages=[by_contractor[int(c)] for c in ids],
         usage_of=np.searchsorted(ids, contractors),
         burn=burn[pair_of] if len(pair_of) else np.zeros(0),
         tables=[catalog.intervals(c, m) for c, m in pair_list],
         table_of=pair_of,
-        order_by=[orders[int(c)] for c in contractors],
+        order_by=[rows[int(c)].order_by for c in contractors],
+        learned=learned_tables(pair_list, catalog, rows, known),
+        stagger=np.array([rows[int(c)].stagger for c in contractors], dtype=bool),
     )
 
 
 def answer(h: Histories, setting: Setting) -> Answers:
     """The pure part: arrays in, hours and flags out."""
     lines = build_timelines(h, setting.usages, setting.usage_of, setting.burn)
+    looks, crews = guard_looks(h, lines)
+    return answer_on(h, setting, lines, guard_exposure(h, lines, looks, crews, [u.guards for u in setting.usages]))
+
+
+def answer_on(h: Histories, setting: Setting, lines: Timelines, exposure: Exposure) -> Answers:
+    """Flags on hours and exposures already worked out."""
     core = lines.unit
     flags = compute_flags(
-        h, lines, setting.tables, setting.table_of[core], [setting.order_by[i] for i in core], standing_holds(h)
+        h,
+        lines,
+        setting.tables,
+        setting.table_of[core],
+        [setting.order_by[i] for i in core],
+        standing_holds(h),
+        setting.learned,
+        exposure.recent,
+        setting.stagger[core],
     )
-    return Answers(h, lines, flags)
+    return Answers(h, lines, exposure, flags)
 
 
 def answers_for(unit_ids: Sequence[int], as_of: dt.date | None = None) -> Answers:
-    """Load and answer; with a date, as the ledger stood then and with the latest snapshot of then or before."""
+    """Load and answer; with a date, as the ledger stood then and with what was learned then or before."""
     h = load_histories(unit_ids, as_of)
     return answer(h, read_setting(h, as_of))
 
 
-def refresh_units(unit_ids: Sequence[int], moved_by: str, usages: dict[int, Usage] | None = None) -> Written:
+def refresh_units(unit_ids: Sequence[int], moved_by: str, learned: LearnedSet | None = None) -> Written:
     """Recompute and store the answers of these units. Inside the caller's transaction, their rows locked."""
     if not len(unit_ids):
         return Written()
     h = load_histories(unit_ids)
-    found = answer(h, read_setting(h, usages=usages))
-    store_states(found.lines, h)
-    return store_flags(found.flags, h, moved_by)
+    return _store(answer(h, read_setting(h, learned=learned)), moved_by)
 
 
 def refresh_in_shards(
-    unit_ids: Sequence[int], moved_by: str, usages: dict[int, Usage] | None = None, shard: int = SHARD
+    unit_ids: Sequence[int], moved_by: str, learned: LearnedSet | None = None, shard: int = SHARD
 ) -> Written:
     """As ``refresh_units`` for any number of units: each shard in a transaction of its own."""
     total = Written()
     for start in range(0, len(unit_ids), shard):
         ids = unit_ids[start : start + shard]
-        total += store_unless_moved(ids, load_histories(ids), moved_by, usages)
+        h = load_histories(ids)
+        total += store_unless_moved(ids, answer(h, read_setting(h, learned=learned)), moved_by)
     return total
 
 
-def store_unless_moved(
-    unit_ids: Sequence[int], h: Histories, moved_by: str, usages: dict[int, Usage] | None = None
-) -> Written:
-    """Answer from ``h`` outside the write lock, then store; a shard that got an entry meanwhile is done again inside.
+def store_unless_moved(unit_ids: Sequence[int], found: Answers, moved_by: str) -> Written:
+    """Store what was worked out outside the write lock; a shard that got an entry meanwhile is done again inside.
 
     Whether it did is told by the units' ledger versions.
     """
-    found = answer(h, read_setting(h, usages=usages))
+    h = found.histories
     with transaction.atomic():
         now = dict(_versions(unit_ids))
         seen = zip(h.units["id"].tolist(), h.units["version"].tolist(), h.core.tolist(), strict=True)
         if any(core and now.get(unit) != version for unit, version, core in seen):
-            return refresh_units(unit_ids, moved_by, usages)
-        store_states(found.lines, h)
-        return store_flags(found.flags, h, moved_by)
+            return refresh_units(unit_ids, moved_by)
+        return _store(found, moved_by)
+
+
+def _store(found: Answers, moved_by: str) -> Written:
+    store_states(found.lines, found.exposure.recent, found.histories)
+    return store_flags(found.flags, found.histories, moved_by)
 
 
 def _versions(ids: Sequence[int]) -> list[tuple[int, int]]:

@@ -20,6 +20,7 @@ from fleet.upkeep.timelines import Timelines
 FITTED_UNITS = 6_000
 # The part is told by a unit's number: a multiplicative hash, so that neighbors fall apart.
 _MIX = 2654435761
+_MARK = b"rows"
 
 _SPELLS = {
     "unit": np.int32, "model": np.int32, "crew": np.int32, "stream": np.int8, "entry": np.float32, "lower": np.float32,
@@ -77,7 +78,22 @@ def pack(
     digest.update(np.ascontiguousarray(h.units["version"][units]).tobytes())
     text = io.BytesIO()
     np.savez_compressed(text, **columns)
-    return text.getvalue(), digest.hexdigest()
+    return join([text.getvalue()]), digest.hexdigest()
+
+
+def join(packs: Sequence[bytes]) -> bytes:
+    """Several packs as one, each after its length; a pack is a join of one."""
+    parts = [part for held in packs for part in (_split(held) if held[:4] == _MARK else [held])]
+    return _MARK + b"".join(len(part).to_bytes(8, "little") + part for part in parts)
+
+
+def _split(joined: bytes) -> list[bytes]:
+    parts, at = [], len(_MARK)
+    while at < len(joined):
+        size = int.from_bytes(joined[at : at + 8], "little")
+        parts.append(joined[at + 8 : at + 8 + size])
+        at += 8 + size
+    return parts
 
 
 def count(spells: Spells, rows: NDArray[np.bool_]) -> dict[str, dict[str, tuple[int, int, float]]]:
@@ -102,11 +118,12 @@ def unpack(packs: Iterable[tuple[int, bytes]]) -> Samples:
     names = [*_SPELLS, *_STRETCHES, *_UNITS]
     parts: dict[str, list[NDArray]] = {name: [] for name in (*names, "contractor", "u_contractor")}
     for contractor, text in sorted(packs, key=lambda pack: pack[0]):
-        with np.load(io.BytesIO(bytes(text))) as held:
-            for name in names:
-                parts[name].append(held[name])
-            for name, like in (("contractor", "unit"), ("u_contractor", "u_unit")):
-                parts[name].append(np.full(len(held[like]), contractor, dtype=np.int32))
+        for part in _split(text):
+            with np.load(io.BytesIO(part)) as held:
+                for name in names:
+                    parts[name].append(held[name])
+                for name, like in (("contractor", "unit"), ("u_contractor", "u_unit")):
+                    parts[name].append(np.full(len(held[like]), contractor, dtype=np.int32))
     kinds = {**_SPELLS, **_STRETCHES, **_UNITS, "contractor": np.int32, "u_contractor": np.int32}
     columns = {
         name: np.concatenate(values) if values else np.zeros(0, dtype=kinds[name]) for name, values in parts.items()

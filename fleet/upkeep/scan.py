@@ -1,4 +1,4 @@
-"""The nightly scan: learn each contractor's usage, keep it as a snapshot, and bring every flag up to it."""
+"""The nightly scan: learn each contractor's usage and all fleets' wear, keep both, and bring every flag up to them."""
 
 from __future__ import annotations
 
@@ -13,9 +13,16 @@ from django.db.models import Count
 from numpy.typing import NDArray
 
 from fleet.models import Contractor, Snapshot, Trimmer
+from fleet.upkeep.fit_store import latest_fits
+from fleet.upkeep.guard_exposure import crews_of, guard_exposure, guard_looks, learn_habits
 from fleet.upkeep.histories import Histories, load_histories
+from fleet.upkeep.learned import LearnedSet
+from fleet.upkeep.refit import Packed, Refit, refit
 from fleet.upkeep.refresh import (
     SHARD,
+    Answers,
+    answer,
+    answer_on,
     latest_snapshots,
     read_setting,
     refresh_in_shards,
@@ -23,8 +30,11 @@ from fleet.upkeep.refresh import (
     unit_ids_of,
     usage_of,
 )
+from fleet.upkeep.sample_packs import fitted_share
+from fleet.upkeep.sample_store import Taken, keep_samples, take
 from fleet.upkeep.season import Season
 from fleet.upkeep.stored import Written
+from fleet.upkeep.timelines import build_timelines
 from fleet.upkeep.usage import Usage
 from fleet.upkeep.usage_learning import learn_usage
 
@@ -35,12 +45,13 @@ LARGE = 4 * SHARD
 
 @dataclass(frozen=True)
 class ScanReport:
-    """What a scan did."""
+    """What a scan did. ``learned``: whether the fits were made anew."""
 
     contractors: int
     units: int
     written: Written
     snapshots: int
+    learned: bool
     seconds: float
 
 
@@ -49,32 +60,65 @@ def scan(
     *,
     as_of: dt.date,
     today: dt.date,
-    refit: bool = True,
+    learn: bool = True,
     progress: Callable[[int, int], None] | None = None,
 ) -> ScanReport:
     """Learn and refresh, a few contractors at a time, each ledger read once.
 
-    A scan as of an earlier day keeps what could be learned then as a snapshot of that day and leaves today's flags to
-    the latest snapshot, so that looking back never puts old answers on today's list. A snapshot that says the same as
-    the one before is not kept.
+    Flags are first brought up to the fits that stand; samples taken on the way go into new fits, and units whose
+    intervals moved by these are done again. A scan as of an earlier day keeps what could be learned then as a snapshot
+    of that day and leaves today's flags to the latest snapshot, so that looking back never puts old answers on today's
+    list. What says the same as before is not kept.
     """
     started = time.perf_counter()
-    kept, n_units, written = 0, 0, Written()
     looking_back = as_of < today
-    done = 0
-    for group in _groups(contractors):
+    asked = {c.pk for c in contractors}
+    # What was learned on a day long gone rests on every fleet's record of that day.
+    everyone = list(Contractor.objects.order_by("pk")) if looking_back and learn else list(contractors)
+    learned = LearnedSet(latest_fits(as_of))
+    share = fitted_share(Trimmer.objects.count())
+    kept, n_units, written, done = 0, 0, Written(), 0
+    packs: list[Packed] = []
+    for group in _groups(everyone):
         ids = unit_ids_of(c.pk for c in group)
-        n_units += len(ids)
-        large = len(ids) > LARGE
+        mine = [c for c in group if c.pk in asked]
+        n_units += len(ids) if mine else 0
         h = load_histories(ids[:LARGE], as_of if looking_back else None)
-        if refit:
-            kept += _learn(group, h, as_of)
+        usages, found = _learn(group, h, learned)
+        kept += _keep(mine, usages, as_of)
+        taken = take(found, share)
         if ids and not looking_back:
-            written += refresh_in_shards(ids, "scan") if large else store_unless_moved(ids, h, "scan")
+            written += store_unless_moved(ids[:LARGE], found, "scan")
+        for start in range(LARGE, len(ids), SHARD):
+            rest = ids[start : start + SHARD]
+            h = load_histories(rest, as_of if looking_back else None)
+            found = answer(h, read_setting(h, usages=usages, learned=learned))
+            taken = [*taken, *take(found, share)]
+            if not looking_back:
+                written += store_unless_moved(rest, found, "scan")
+        packs += _kept_samples(taken, group, looking_back)
         done += len(group)
         if progress:
-            progress(done, len(contractors))
-    return ScanReport(len(contractors), n_units, written, kept, time.perf_counter() - started)
+            progress(done, len(everyone))
+    fresh = refit(as_of=as_of, packs=packs if looking_back else None) if learn else None
+    if fresh is not None and not looking_back:
+        written += _refresh_moved(fresh)
+    return ScanReport(
+        len(contractors), n_units, written, kept, bool(fresh and fresh.learned), time.perf_counter() - started
+    )
+
+
+def learn_and_refresh(*, as_of: dt.date) -> Written:
+    """Learn from the samples that scans kept, and bring units up to it whose intervals moved."""
+    return _refresh_moved(refit(as_of=as_of))
+
+
+def _refresh_moved(fresh: Refit) -> Written:
+    if not fresh.moved:
+        return Written()
+    again = refresh_in_shards(_units_of(fresh.moved), "scan", LearnedSet(fresh.snapshot))
+    # They were counted when they were scanned.
+    return replace(again, flags=0)
 
 
 def _groups(contractors: Sequence[Contractor]) -> Iterator[list[Contractor]]:
@@ -97,13 +141,42 @@ def _groups(contractors: Sequence[Contractor]) -> Iterator[list[Contractor]]:
         yield group
 
 
-def _learn(group: Sequence[Contractor], h: Histories, as_of: dt.date) -> int:
+def _units_of(pairs: frozenset[tuple[int, int]]) -> list[int]:
+    """Units of these (contractor, model), contractor by contractor."""
+    rows = Trimmer.objects.filter(contractor__in={c for c, _m in pairs}).order_by("contractor_id", "pk")
+    return [pk for pk, c, m in rows.values_list("pk", "contractor_id", "model_id") if (c, m) in pairs]
+
+
+def _kept_samples(taken: Sequence[Taken], group: Sequence[Contractor], looking_back: bool) -> list[Packed]:
+    """Keep a group's samples for the fits; those of an earlier day go along in memory."""
+    if looking_back:
+        return [Packed(t.contractor, t.rows, t.content_key) for t in taken]
+    keep_samples(taken, [c.pk for c in group])
+    return []
+
+
+def _learn(group: Sequence[Contractor], h: Histories, learned: LearnedSet) -> tuple[dict[int, Usage], Answers]:
+    """Usages of these contractors as this ledger teaches them, and the answers under them."""
+    prior = {c.pk: usage_of(c, None) for c in group}
+    setting = read_setting(h, usages=prior, learned=learned)
+    usages = {c.pk: _learned(c, h, setting.burn) for c in group}
+    contractors = np.unique(h.units["contractor"]).tolist()
+    lines = build_timelines(h, [usages[c] for c in contractors], setting.usage_of, setting.burn)
+    looks, crews = guard_looks(h, lines)
+    habits = learn_habits(looks, crews)
+    for contractor, mine in crews_of(h).items():
+        guards = {crew: habits[crew] for crew in mine if crew in habits}
+        usages[contractor] = replace(usages[contractor], guards=guards)
+    exposure = guard_exposure(h, lines, looks, crews, [u.guards for u in usages.values()])
+    return usages, answer_on(h, setting, lines, exposure)
+
+
+def _keep(group: Sequence[Contractor], usages: dict[int, Usage], as_of: dt.date) -> int:
     """Keep a snapshot of each contractor whose usage came out differently; returns how many."""
     before = latest_snapshots([c.pk for c in group], as_of)
-    setting = read_setting(h, usages={c.pk: usage_of(c, None) for c in group})
     kept = 0
     for contractor in group:
-        data = _learned(contractor, h, setting.burn).as_data()
+        data = usages[contractor.pk].as_data()
         last = before.get(contractor.pk)
         if last is not None and last.data == data:
             continue

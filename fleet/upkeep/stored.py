@@ -13,8 +13,9 @@ from django.utils import timezone
 from numpy.typing import NDArray
 
 from fleet.upkeep.days import NO_DAY, date_of
-from fleet.upkeep.due import MANUAL, SAFETY, Flags
+from fleet.upkeep.due import SAFETY, Flags
 from fleet.upkeep.histories import NO_CREW, Columns, Histories, _ids, _read
+from fleet.upkeep.learned import BASES as LEARNED_BASES
 from fleet.upkeep.timelines import BASES, Timelines
 from fleet.vocabulary import TASK_KEYS
 
@@ -45,7 +46,7 @@ class Written:
 _FLAG_FLOATS = ("last_done_hours", "counts_from_hours", "interval_hours", "due_hours")
 _FLAG_DAYS = ("last_done_on", "counts_from_on", "due_date", "passed_on")
 _TASK_NUMBER = {key: number for number, key in enumerate(TASK_KEYS)}
-_BASIS_NUMBER = {"manual": 0, "pooled": 1, "model": 2, "safety": 3}
+_BASIS_NUMBER = {basis: number for number, basis in enumerate((*LEARNED_BASES, SAFETY))}
 _SOURCE_NUMBER = {"practice": 0, "maker": 1}
 
 
@@ -63,9 +64,10 @@ def _flag_columns(flags: Flags, h: Histories) -> tuple[Columns, list[str]]:
         "task": flags.task.astype(np.int64),
         "on_hold": on_hold.astype(np.int64),
         "interval_months": flags.interval_months,
-        "basis": np.where(on_hold, _BASIS_NUMBER[SAFETY], _BASIS_NUMBER[MANUAL]),
+        "basis": np.where(on_hold, _BASIS_NUMBER[SAFETY], flags.basis.astype(np.int64)),
         "source": flags.from_maker.astype(np.int64),
-        "failures_behind": np.zeros(n, dtype=np.int64),
+        "staggered": flags.staggered.astype(np.int64),
+        "setting": flags.setting,
     }
     for name in _FLAG_FLOATS:
         columns[name] = np.round(getattr(flags, name), 3)
@@ -83,7 +85,8 @@ def _stored_flags(ids_in: str) -> tuple[Columns, list[str]]:
         ("interval_months", "interval_months", np.int64, None),
         ("basis", "interval_basis", np.int64, _BASIS_NUMBER),
         ("source", "manual_source", np.int64, _SOURCE_NUMBER),
-        ("failures_behind", "failures_behind", np.int64, None),
+        ("staggered", "staggered", np.int64, None),
+        ("setting", "setting", object, None),
         *((name, name, np.float64, None) for name in _FLAG_FLOATS),
     )
     where = f"trimmer_id IN ({ids_in})"
@@ -126,7 +129,7 @@ def store_flags(flags: Flags, h: Histories, moved_by: str) -> Written:
     for name in _FLAG_FLOATS:
         a, b = new[name][at], old[name][match]
         differs |= ~((np.isnan(a) & np.isnan(b)) | (np.abs(a - b) <= SAME_HOURS))
-    for name in (*_FLAG_DAYS, "on_hold", "interval_months", "basis", "source", "failures_behind"):
+    for name in (*_FLAG_DAYS, "on_hold", "interval_months", "basis", "source", "staggered", "setting"):
         differs |= new[name][at] != old[name][match]
     if flags.holds or any(r != "[]" for r in old_reasons):
         differs |= np.array([new_reasons[i] != old_reasons[j] for i, j in zip(at, match, strict=True)], dtype=bool)
@@ -177,7 +180,8 @@ def _upsert_flags(new: Columns, reasons: list[str], at: NDArray[np.int64]) -> No
         "interval_months": [m or None for m in new["interval_months"][at].tolist()],
         "interval_basis": [basis[b] for b in new["basis"][at].tolist()],
         "manual_source": [source[s] for s in new["source"][at].tolist()],
-        "failures_behind": new["failures_behind"][at].tolist(),
+        "staggered": [bool(v) for v in new["staggered"][at].tolist()],
+        "setting": new["setting"][at].tolist(),
         "reasons": [reasons[i] for i in at],
     }
     for name in _FLAG_FLOATS:
@@ -238,14 +242,16 @@ _STATE_FLOATS = (
     ("rate_cv", "rate_cv"),
     ("week_cv", "week_cv"),
     ("guessed_share", "guessed_share"),
+    ("guard_off", "guard_off"),
 )
 _BASIS_OF_HOURS = {key: number for number, key in enumerate(BASES)}
 
 
-def store_states(lines: Timelines, h: Histories) -> int:
-    """Bring the stored hours of the core units up to ``lines``; returns how many rows were written."""
+def store_states(lines: Timelines, guard_off: NDArray[np.float64], h: Histories) -> int:
+    """Bring the stored hours and exposures of the core units up to date; returns how many rows were written."""
     ids = h.units["id"][lines.unit]
-    new: Columns = {name: np.round(getattr(lines, attribute), 5) for name, attribute in _STATE_FLOATS}
+    new: Columns = {name: np.round(getattr(lines, attribute), 5) for name, attribute in _STATE_FLOATS[:-1]}
+    new["guard_off"] = np.round(guard_off, 3)
     in_use = (h.units["retired"][lines.unit] == NO_DAY).astype(np.int64)
     whole = {
         "known_until": lines.known_until,

@@ -44,6 +44,7 @@ class Command(PortalCommand):
             "changed": report.written.changed,
             "removed": report.written.removed,
             "snapshots": report.snapshots,
+            "learned": "yes" if report.learned else "no",
             "seconds": round(report.seconds, 2),
         }
         print_rows(self.stdout.write, [row], list(row), options["format"], "")

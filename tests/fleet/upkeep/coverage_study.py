@@ -47,6 +47,7 @@ def _checked_at(simulated, as_of: dt.date) -> Iterator[Checked]:  # type: ignore
     from fleet.upkeep.days import date_of
     from fleet.upkeep.due import compute_flags
     from fleet.upkeep.intervals import practice_interval
+    from fleet.upkeep.learned import LearnedTables
     from fleet.upkeep.ready import Flag, UnitHours, jobs_on
     from fleet.upkeep.rows import histories_from_rows
     from fleet.upkeep.season import Season
@@ -75,7 +76,11 @@ def _checked_at(simulated, as_of: dt.date) -> Iterator[Checked]:  # type: ignore
     usage_of = h.units["contractor"]
     lines = build_timelines(h, usages, usage_of, burn)
     table = {k: practice_interval(k) for k in TASK_KEYS}
-    flags = compute_flags(h, lines, [table], np.zeros(len(lines.unit), dtype=np.int64), [""] * len(lines.unit), {})
+    n = len(lines.unit)
+    flags = compute_flags(
+        h, lines, [table], np.zeros(n, dtype=np.int64), [""] * n, {}, LearnedTables.none(1), np.zeros(n),
+        np.zeros(n, dtype=bool),
+    )  # fmt: skip
     metered = _metered(h)
     column_of = _truth_columns(simulated, as_of)
     rows, place = [], []

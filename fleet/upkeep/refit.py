@@ -1,0 +1,137 @@
+"""Learning from all fleets together: put the samples of every contractor together, fit, choose intervals, keep."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, replace
+
+import numpy as np
+
+from fleet.models import Contractor, FitSnapshot, FleetSample, Trimmer
+from fleet.upkeep.event_costs import JobCosts, read_job_costs
+from fleet.upkeep.fit_records import FitRecord, IntervalRecord
+from fleet.upkeep.fit_store import add_fits, latest_fits, read_intervals
+from fleet.upkeep.fits import fit_all, fit_records
+from fleet.upkeep.interval_choice import choose_intervals
+from fleet.upkeep.interval_settings import Setting, settings_of
+from fleet.upkeep.intervals import Catalog
+from fleet.upkeep.sample_packs import Samples, unpack
+
+# Goes up when fits of the same rows come out differently, so that the next scan learns anew.
+METHOD = 1
+
+
+@dataclass(frozen=True)
+class Packed:
+    """One contractor's packed rows and their digest."""
+
+    contractor: int
+    rows: bytes
+    content_key: str
+
+
+@dataclass(frozen=True)
+class Refit:
+    """What came of learning: the snapshot, and whose intervals moved by it, as (contractor, model)."""
+
+    snapshot: FitSnapshot | None
+    learned: bool
+    moved: frozenset[tuple[int, int]] = frozenset()
+
+
+def stored_packs() -> list[Packed]:
+    """Every contractor's sample as its last scan left it, without the rows."""
+    rows = FleetSample.objects.order_by("contractor").values_list("contractor_id", "content_key")
+    return [Packed(pk, b"", key) for pk, key in rows]
+
+
+def refit(*, as_of: dt.date, packs: Iterable[Packed] | None = None) -> Refit:
+    """Learn from the stored samples, or from ``packs``; nothing where nothing went in that was not in before."""
+    given = None if packs is None else sorted(packs, key=lambda p: p.contractor)
+    known = stored_packs() if given is None else given
+    before = latest_fits(as_of)
+    pairs = _pairs([p.contractor for p in known])
+    contractors = Contractor.objects.in_bulk([p.contractor for p in known])
+    catalog = Catalog(pairs)
+    settings = settings_of(pairs, catalog, contractors)
+    key = _key(known, settings)
+    if not known or (before is not None and before.content_key == key):
+        return Refit(before, False)
+    rows = (
+        ((p.contractor, p.rows) for p in given)
+        if given is not None
+        else FleetSample.objects.order_by("contractor").values_list("contractor_id", "rows")
+    )
+    samples = unpack((contractor, bytes(text)) for contractor, text in rows)
+    costs = read_job_costs(as_of)
+    fits, intervals = learn(samples, settings, costs)
+    old = read_intervals(before, {m for _c, m in pairs})
+    snapshot = add_fits(as_of=as_of, content_key=key, data={"costs": asdict(costs)}, fits=fits, intervals=intervals)
+    return Refit(snapshot, True, _moved(settings, old, intervals))
+
+
+def learn(
+    samples: Samples, settings: Mapping[tuple[int, int, str], Setting], costs: JobCosts
+) -> tuple[dict[tuple[int, str], FitRecord], dict[tuple[int, str, str], IntervalRecord]]:
+    """The pure part: fits and intervals from samples, settings by (contractor, model, task), and costs."""
+    fitted = fit_all(samples)
+    wanted = {(model, task, setting) for (_c, model, task), setting in settings.items()}
+    intervals = choose_intervals(samples, fitted, wanted, costs)
+    usual = usual_settings(samples, settings)
+    manuals = {key: (setting.manual_hours, setting.manual_source) for key, setting in usual.items()}
+    records = fit_records(fitted, samples, manuals)
+    for (model, component), record in records.items():
+        setting = usual.get((model, record.task or ""))
+        chosen = intervals.get((model, record.task or "", setting.digest)) if setting else None
+        if chosen is not None:
+            records[model, component] = replace(record, interval_hours=chosen.at(0.0).interval_hours)
+    return records, intervals
+
+
+def usual_settings(
+    samples: Samples, settings: Mapping[tuple[int, int, str], Setting]
+) -> dict[tuple[int, str], Setting]:
+    """The setting most units of a model run under, by (model, task): what its record is shown for."""
+    units = Counter(zip(samples["u_contractor"].tolist(), samples["u_model"].tolist(), strict=True))
+    tally: dict[tuple[int, str], Counter] = {}
+    by_digest: dict[str, Setting] = {}
+    for (contractor, model, task), setting in settings.items():
+        tally.setdefault((model, task), Counter())[setting.digest] += units[contractor, model]
+        by_digest[setting.digest] = setting
+    return {key: by_digest[max(sorted(found), key=lambda d: found[d])] for key, found in tally.items()}
+
+
+def _pairs(contractors: list[int]) -> list[tuple[int, int]]:
+    rows = Trimmer.objects.filter(contractor__in=contractors).values_list("contractor_id", "model_id")
+    return sorted(rows.distinct().order_by())
+
+
+def _key(packs: Iterable[Packed], settings: Mapping[tuple[int, int, str], Setting]) -> str:
+    said = [str(METHOD), *(f"{p.contractor}:{p.content_key}" for p in packs)]
+    said += sorted({f"{model}:{task}:{setting.digest}" for (_c, model, task), setting in settings.items()})
+    return hashlib.sha256("|".join(said).encode()).hexdigest()
+
+
+def _moved(
+    settings: Mapping[tuple[int, int, str], Setting],
+    old: Mapping[tuple[int, str, str], IntervalRecord],
+    new: Mapping[tuple[int, str, str], IntervalRecord],
+) -> frozenset[tuple[int, int]]:
+    """Pairs of contractor and model with an interval, or its basis, that came out differently."""
+    changed = {key for key, record in new.items() if not _alike(old.get(key), record)}
+    return frozenset((c, m) for (c, m, task), setting in settings.items() if (m, task, setting.digest) in changed)
+
+
+def _alike(old: IntervalRecord | None, new: IntervalRecord) -> bool:
+    """Whether flags would come out the same at every exposure that occurs."""
+    if old is None:
+        return not new.pooled_failures
+    if bool(old.pooled_failures) != bool(new.pooled_failures):
+        return False
+    steps = np.unique([c.exposure for c in (*old.choices, *new.choices)]).tolist()
+    return all(
+        (old.at(e).interval_hours, old.at(e).basis) == (new.at(e).interval_hours, new.at(e).basis) for e in steps
+    )
