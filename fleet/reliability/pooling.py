@@ -205,17 +205,23 @@ def _weights(grid: FloatArray, modes: list[ArrowheadMode]) -> FloatArray:
 def _refined(
     likelihood: WeibullLikelihood, exposed: np.ndarray, shape_spread: float, scale_spread: float, mode: ArrowheadMode
 ) -> ArrowheadMode:
-    """Laplace's answer with the moments and the evidence improved by expectation propagation."""
-    moments = propagate(
-        likelihood,
-        exposed,
-        np.array([shape_spread, scale_spread]),
-        np.array([MEAN_LOG_SHAPE, mode.border[1]]),
-        np.array([MEAN_LOG_SHAPE_SD**-2, MEAN_LOG_SCALE_SD**-2]),
-        mode.border[2:],
-        mode.theta,
-        mode.covariance,
-    )
+    """Laplace's answer with the moments and the evidence improved by expectation propagation.
+
+    Where a model's own likelihood is so narrow that no node but one counts, there is nothing to improve.
+    """
+    try:
+        moments = propagate(
+            likelihood,
+            exposed,
+            np.array([shape_spread, scale_spread]),
+            np.array([MEAN_LOG_SHAPE, mode.border[1]]),
+            np.array([MEAN_LOG_SHAPE_SD**-2, MEAN_LOG_SCALE_SD**-2]),
+            mode.border[2:],
+            mode.theta,
+            mode.covariance,
+        )
+    except np.linalg.LinAlgError:
+        return mode
     return replace(mode, theta=moments.mean, covariance=moments.covariance, evidence=moments.evidence)
 
 

@@ -86,16 +86,16 @@ def scan(
         h = load_histories(ids[:LARGE], as_of if looking_back else None)
         usages, found = _learn(group, h, learned)
         kept += _keep(mine, usages, as_of)
-        taken = take(found, share)
-        if ids and not looking_back:
+        taken = [] if found is None else take(found, share)
+        if found is not None and not looking_back:
             written += store_unless_moved(ids[:LARGE], found, "scan")
         for start in range(LARGE, len(ids), SHARD):
             rest = ids[start : start + SHARD]
             h = load_histories(rest, as_of if looking_back else None)
-            found = answer(h, read_setting(h, usages=usages, learned=learned))
-            taken = [*taken, *take(found, share)]
+            answers = answer(h, read_setting(h, usages=usages, learned=learned))
+            taken = [*taken, *take(answers, share)]
             if not looking_back:
-                written += store_unless_moved(rest, found, "scan")
+                written += store_unless_moved(rest, answers, "scan")
         packs += _kept_samples(taken, group, looking_back)
         done += len(group)
         if progress:
@@ -155,9 +155,11 @@ def _kept_samples(taken: Sequence[Taken], group: Sequence[Contractor], looking_b
     return []
 
 
-def _learn(group: Sequence[Contractor], h: Histories, learned: LearnedSet) -> tuple[dict[int, Usage], Answers]:
-    """Usages of these contractors as this ledger teaches them, and the answers under them."""
+def _learn(group: Sequence[Contractor], h: Histories, learned: LearnedSet) -> tuple[dict[int, Usage], Answers | None]:
+    """Usages of these contractors as this ledger teaches them, and the answers under them (None without a unit)."""
     prior = {c.pk: usage_of(c, None) for c in group}
+    if not h.n_units:
+        return prior, None
     setting = read_setting(h, usages=prior, learned=learned)
     usages = {c.pk: _learned(c, h, setting.burn) for c in group}
     contractors = np.unique(h.units["contractor"]).tolist()
