@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('fleet', '0004_crew_cost'),
+        ('fleet', '0006_season_budget'),
     ]
 
     operations = [
