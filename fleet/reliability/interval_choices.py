@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import expit
 
-from fleet.reliability.intervals import DRAWS, SHARES, _age_clock, _draws, interval_costs
+from fleet.reliability.interval_costs import interval_costs
+from fleet.reliability.intervals import DRAWS, _age_clock, _crew_shares, _decide, _draws, candidate_shares
 from fleet.reliability.lifetimes import FloatArray, IntArray, Lifetimes
 from fleet.reliability.wear import WearFit, fit_wear
 from fleet.reliability.wear_cells import cut_cells
@@ -23,7 +24,7 @@ class ChosenInterval:
     interval : float, engine hours
         Never above the manual's.
     cheaper : float
-        Probability that the least-cost interval costs less than the manual's.
+        Probability that ``interval`` costs less than the manual's; where that one stands, that the least-cost one does.
     probability, probability_manual : float
         Posterior mean probability of a failure between two services at ``interval`` and at the manual's.
     limited_by_risk : bool
@@ -49,6 +50,8 @@ class WearStudy:
     reference : ndarray, shape (G,)
         Hours in which each model's clocks are measured.
     failures : ndarray of int, shape (G,)
+    crew_shares : ndarray, shape (G, C)
+        Each crew's share of a model's hours.
     neglect_weight : float
         Posterior probability of the model in which past neglect leaves damage.
     converged : bool
@@ -59,13 +62,20 @@ class WearStudy:
     neglect_weight: float
     converged: bool
     fits: tuple[WearFit, WearFit]
+    crew_shares: FloatArray
 
     def draws(self, group: int, x: ArrayLike) -> FloatArray:
         """Posterior draws of one model's wear under conditions ``x``, as :func:`.intervals.interval_costs` takes."""
         at = np.asarray(x, dtype=float)
         second = round(DRAWS * self.neglect_weight)
-        counts = (DRAWS - second, second)
-        return np.concatenate([_draws(f, group, at, n) for f, n in zip(self.fits, counts, strict=True) if n])
+        crews = self.crew_shares[group]
+        return np.concatenate(
+            [
+                _draws(fit, fit.layout.reading(group, at, crews), count)
+                for fit, count in zip(self.fits, (DRAWS - second, second), strict=True)
+                if count
+            ]
+        )
 
     def choose(
         self,
@@ -98,26 +108,21 @@ class WearStudy:
         if not min(manual, planned_cost, failure_cost, horizon, gate) > 0:
             raise ValueError("manual, costs, horizon and gate must be above 0")
         unit = float(self.reference[group])
+        shares = candidate_shares(np.array([manual]), horizon)[0]
         rates, risks = interval_costs(
-            self.draws(group, x), unit, SHARES * manual / unit, planned_cost, failure_cost, horizon
+            self.draws(group, x), unit, shares * manual / unit, planned_cost, failure_cost, horizon
         )
-        mean_rate, mean_risk = rates.mean(axis=0), risks.mean(axis=0)
-        last = SHARES.size - 1
-        best = int(np.argmin(mean_rate))
-        cheaper = float((rates[:, best] < rates[:, last]).mean()) if best < last else 0.0
-        chosen = best if cheaper >= gate else last
-        limited = risk_limit is not None and bool(mean_risk[chosen] > risk_limit)
-        if limited:
-            safe = np.flatnonzero(mean_risk <= risk_limit)
-            chosen = min(chosen, int(safe[-1]) if safe.size else 0)
+        interval, cheaper, _rate, _rate_manual, risk, limited, costs = _decide(
+            rates, risks, shares, manual, risk_limit, gate
+        )
         return ChosenInterval(
-            interval=manual if chosen == last else manual * float(SHARES[chosen]),
+            interval=interval,
             cheaper=cheaper,
-            probability=float(mean_risk[chosen]),
-            probability_manual=float(mean_risk[last]),
+            probability=risk,
+            probability_manual=float(risks[:, -1].mean()),
             limited_by_risk=limited,
-            candidates=manual * SHARES,
-            costs=mean_rate,
+            candidates=manual * shares,
+            costs=costs,
         )
 
 
@@ -164,4 +169,5 @@ def study_wear(lifetimes: Lifetimes, *, reference: ArrayLike, crew: ArrayLike | 
         neglect_weight=float(expit(neglect.evidence - plain.evidence)),
         converged=plain.converged and neglect.converged,
         fits=(plain, neglect),
+        crew_shares=_crew_shares(cells, int(lifetimes.groups), int(codes.max()) + 1),
     )
