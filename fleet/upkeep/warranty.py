@@ -41,11 +41,16 @@ def covered_until(
 ) -> NDArray[np.int64]:
     """Last day of warranty of each row's part (day numbers); 0 where the day bought or the months are not known."""
     names = {code: name for name, code in COMPONENT_CODE.items()}
-    known: dict[tuple[int, int, int], int] = {}
+    months: dict[tuple[int, int], int | None] = {}
+    last_day: dict[tuple[int, int], int] = {}
     until = np.zeros(len(model), dtype=np.int64)
-    for i, key in enumerate(zip(model.tolist(), bought.tolist(), component.tolist(), strict=True)):
-        if key not in known:
-            months = None if key[1] == NO_DAY else months_of(sheets[key[0]], names[key[2]])
-            known[key] = 0 if months is None else day_of(add_months(date_of(key[1]), months)) - 1
-        until[i] = known[key]
+    for i, (kind, day, part) in enumerate(zip(model.tolist(), bought.tolist(), component.tolist(), strict=True)):
+        if (kind, part) not in months:
+            months[kind, part] = months_of(sheets[kind], names[part])
+        term = months[kind, part]
+        if term is None or day == NO_DAY:
+            continue
+        if (day, term) not in last_day:
+            last_day[day, term] = day_of(add_months(date_of(day), term)) - 1
+        until[i] = last_day[day, term]
     return until
