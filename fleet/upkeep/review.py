@@ -194,6 +194,8 @@ class Reviewer:
             reasons.append(("half_too_low", {"half": half, "limit": limit}))
         elif limit < half * 0.9:
             reasons.append(("half_too_high", {"half": half, "limit": limit}))
+        if found.margin < 0 and limit > 0:
+            reasons.append(("mend_and_sell", {"limit": limit}))
         advice = found.advice
         spend: float | None = limit
         if facts.model in self.parts_ended:

@@ -77,6 +77,11 @@ def _parts_ended(v: dict[str, Any]) -> str:
     return _("Its maker's parts ended on %s: ask what can still be had before any repair.") % day
 
 
+def _mend_and_sell(v: dict[str, Any]) -> str:
+    words = _("The spend limit is what it sells for mended over broken: beyond %s it is not worth mending to sell.")
+    return words % _money(v["limit"])
+
+
 _WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
     "next_season": _next_season,
     "own_record": _own_record,
@@ -84,6 +89,7 @@ _WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
     "half_too_high": _half_too_high,
     "half_too_low": _half_too_low,
     "parts_ended": _parts_ended,
+    "mend_and_sell": _mend_and_sell,
     "recall": lambda v: _("A recall notice names it. Do as the notice says first; no repair takes its place."),
     "other_model": lambda v: _("Compared with the %s, the cheapest of its size by the season.") % v["model"],
     "no_price": lambda v: _("No price is entered for the %s, so it cannot be compared.") % v["model"],

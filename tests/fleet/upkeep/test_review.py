@@ -210,6 +210,13 @@ def test_figures_to_try_move_the_answer_the_right_way():
     assert same == stands
 
 
+def test_a_unit_to_be_replaced_may_still_be_worth_mending_to_sell():
+    young = Reviewer(basis(downtime_per_day=0.0)).unit(facts(repairs=9, hours=160.0, age=1))
+    assert young.advice == REPLACE
+    assert 0 < young.spend_limit < 400 * 0.55
+    assert any("mending to sell" in sentence for sentence in review_sentences(young.reasons))
+
+
 def test_a_waiting_repair_is_counted_once():
     one = Reviewer(basis()).unit(facts(repairs=3, waiting=1))
     next_one = Reviewer(basis()).unit(facts(repairs=2))
