@@ -6,9 +6,10 @@ log hazard = c + alpha log age + delta log since + x . coef + step of hours sinc
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from scipy.sparse import csr_array
+from scipy.sparse import csr_array, hstack
 
 from fleet.reliability.lifetimes import FloatArray, IntArray
 from fleet.reliability.newton import positive_definite
@@ -26,6 +27,8 @@ MODEL_SINCE_SD = 0.25
 #: the power of hours since service.
 BINS = 8
 BIN_SD = 0.1
+#: Up to this many parameters a dense design matrix is quicker.
+DENSE = 80
 
 
 @dataclass(frozen=True)
@@ -43,21 +46,22 @@ class Layout:
         models = 2 * self.models if self.models > 1 else 0
         return 3 + self.width + (self.crews if self.crews > 1 else 0) + models + BINS + 1 + int(self.neglect)
 
-    def design(self, cells: Cells, reference: FloatArray) -> FloatArray:
-        """Design matrix (c, P); clocks are measured in the model's reference hours."""
+    def design(self, cells: Cells, reference: FloatArray) -> Any:
+        """Design matrix (c, P), sparse where there are many models or crews; clocks in the model's reference hours."""
         scale = np.log(reference[cells.group])
         since = np.log(cells.since) - scale
-        columns = [np.ones_like(since), np.log(cells.age) - scale, since, *cells.covariates.T]
+        ones = np.ones_like(since)
+        parts = [csr_array(np.column_stack([ones, np.log(cells.age) - scale, since, cells.covariates]))]
         if self.crews > 1:
-            columns += [(cells.crew == c).astype(float) for c in range(self.crews)]
+            parts.append(_indicators(cells.crew, self.crews, ones))
         if self.models > 1:
-            own = [(cells.group == g).astype(float) for g in range(self.models)]
-            columns += own + [part * since for part in own]
+            parts += [_indicators(cells.group, self.models, values) for values in (ones, since)]
         number = np.minimum((cells.since / reference[cells.group] * BINS).astype(np.int64), BINS)
-        columns += [(number == k).astype(float) for k in range(BINS + 1)]
+        parts.append(_indicators(number, BINS + 1, ones))
         if self.neglect:
-            columns.append(cells.neglect)
-        return np.stack(columns, axis=1)
+            parts.append(csr_array(cells.neglect[:, None]))
+        matrix = hstack(parts, format="csr")
+        return matrix if self.size > DENSE else matrix.toarray()
 
     def prior(self, level: float) -> tuple[FloatArray, FloatArray]:
         """Means and standard deviations."""
@@ -149,20 +153,20 @@ def fit_wear(cells: Cells, reference: FloatArray, crews: int, *, neglect: bool) 
             mass = np.maximum(gather @ mu, 1e-300)
             ratio = 1.0 / np.expm1(np.minimum(mass, 500.0))
             value += float(np.log(-np.expm1(-mass)).sum())
-            slope = gather @ (mu[:, None] * x)
+            slope = gather @ (mu[:, None] * x if isinstance(x, np.ndarray) else x.multiply(mu[:, None]).tocsr())
             gradient = gradient + slope.T @ ratio
             inside = np.where(plain, 0.0, mu * ratio[np.maximum(cells.looked, 0)])
             weight = exposed - inside
             share = share + np.where(plain, 0.0, mu / mass[np.maximum(cells.looked, 0)])
-            hessian = x.T @ (weight[:, None] * x) + (slope * (ratio * (1 + ratio))[:, None]).T @ slope
+            hessian: FloatArray = _weighted(x, weight) + _weighted(slope, ratio * (1 + ratio))
         else:
-            hessian = x.T @ (weight[:, None] * x)
+            hessian = _weighted(x, weight)
         return value, gradient, hessian + np.diag(precision), mu, share
 
     value, gradient, hessian, mu, share = evaluate(beta)
     converged = False
     for _ in range(60):
-        step = np.linalg.solve(positive_definite(hessian[None])[0], gradient)
+        step = np.linalg.solve(_definite(hessian), gradient)
         step *= min(1.0, 2.0 / max(float(np.abs(step).max()), 1e-300))
         gain = float(gradient @ step)
         for _half in range(25):
@@ -175,9 +179,30 @@ def fit_wear(cells: Cells, reference: FloatArray, crews: int, *, neglect: bool) 
         if gain < 1e-9:
             converged = True
             break
-    safe = positive_definite(hessian[None])[0]
+    safe = _definite(hessian)
     evidence = value + 0.5 * float(np.log(precision).sum()) - 0.5 * float(np.linalg.slogdet(safe)[1])
     return WearFit(layout, beta, np.linalg.inv(safe), evidence, mu, share, converged)
+
+
+def _indicators(code: IntArray, count: int, values: FloatArray) -> csr_array:
+    """Matrix (c, count) with each row's value in the column of its code."""
+    return csr_array((values, code, np.arange(code.size + 1)), shape=(code.size, count))
+
+
+def _weighted(x: Any, weight: FloatArray) -> FloatArray:
+    """x' diag(weight) x of a dense or sparse matrix."""
+    if isinstance(x, np.ndarray):
+        return np.asarray(x.T @ (weight[:, None] * x), dtype=float)
+    return np.asarray((x.T @ x.multiply(weight[:, None]).tocsr()).toarray(), dtype=float)
+
+
+def _definite(hessian: FloatArray) -> FloatArray:
+    """The matrix itself where it is positive definite, else with its eigenvalues made so."""
+    try:
+        np.linalg.cholesky(hessian)
+    except np.linalg.LinAlgError:
+        return positive_definite(hessian[None])[0]
+    return hessian
 
 
 def _gather(looked: IntArray) -> csr_array | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fleet.reliability import fit_weibull, pool_models
+from fleet.reliability import Lifetimes, fit_weibull, pool_models
 from tests.reliability.simulated import keep_groups, models
 
 B10 = np.log(-np.log(0.9))
@@ -52,3 +52,18 @@ def errors(rng: np.random.Generator, fleets: int, count: int = 15) -> dict[tuple
         ):
             seen.setdefault(key, []).append(np.column_stack([shape - log_shape[at], b10 - log_b10[at]]) ** 2)
     return {key: np.concatenate(values).mean(axis=0) for key, values in seen.items()}
+
+
+def drift_with_many_failures(rng: np.random.Generator, fleets: int, count: int = 15) -> tuple[float, float]:
+    """Median relative difference of pooled from plain shape and B10 where models have about 200 failures each."""
+    shapes, tenths = [], []
+    for _ in range(fleets):
+        shape, scale = np.exp(rng.normal(np.log(1.8), 0.25, count)), np.exp(rng.normal(5.0, 0.45, count))
+        group = np.repeat(np.arange(count), 345)
+        life = scale[group] * rng.exponential(size=group.size) ** (1 / shape[group])
+        end = rng.uniform(0.3, 1.7, group.size) * scale[group]
+        rows = Lifetimes(lower=np.minimum(life, end), upper=np.where(life <= end, life, np.inf), group=group)
+        plain, pooled = fit_weibull(rows), pool_models(rows)
+        shapes.append(np.abs(pooled.shape / plain.shape - 1))
+        tenths.append(np.abs(pooled.quantile(0.1) / plain.quantile(0.1) - 1))
+    return float(np.median(shapes)), float(np.median(tenths))

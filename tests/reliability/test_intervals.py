@@ -220,6 +220,23 @@ def test_many_cells_are_put_together_without_changing_the_answer(monkeypatch):
     assert small.cost_rate_manual[0] == pytest.approx(whole.cost_rate_manual[0], rel=0.02)
 
 
+def test_a_sparse_design_changes_nothing(monkeypatch):
+    rng = np.random.default_rng(9)
+    n = 120
+    entry = rng.uniform(0, 200, n)
+    end = entry + rng.uniform(5, 50, n)
+    upper = np.where(rng.random(n) < 0.3, end, INF)
+    upper = np.where(rng.random(n) < 0.2, end + 10, upper)
+    rows = Lifetimes(entry=entry, lower=end, upper=upper, since=0.0, group=np.arange(n) % 3, covariates=rng.random(n))
+    cells = cut_cells(rows, np.full(3, 50.0), np.arange(n) % 4)
+    dense = fit_wear(cells, np.full(3, 50.0), 4, neglect=True)
+    monkeypatch.setattr("fleet.reliability.wear.DENSE", 0)
+    sparse = fit_wear(cells, np.full(3, 50.0), 4, neglect=True)
+    assert sparse.mean == pytest.approx(dense.mean, abs=1e-8)
+    assert sparse.evidence == pytest.approx(dense.evidence, abs=1e-8)
+    assert sparse.covariance == pytest.approx(dense.covariance, abs=1e-8)
+
+
 @pytest.mark.parametrize(
     "bad", [{"manual": 0.0}, {"planned_cost": -1}, {"failure_cost": 0}, {"horizon": INF}, {"risk_limit": 1.5}]
 )

@@ -167,3 +167,8 @@ def test_covariates_are_common_to_the_models():
     assert high[0] - low[0] < 1.5
     assert (fit.survival(50.0, [1.0]) < fit.survival(50.0, [0.0])).all()
     assert (fit.quantile(0.1, [1.0]) < fit.quantile(0.1)).all()
+
+
+def test_with_many_failures_the_pooled_fit_is_all_but_the_plain_one():
+    """Short form of study_coverage: at 200 failures a model the median difference stays within 2 %."""
+    assert max(pooling_study.drift_with_many_failures(np.random.default_rng(12), 2)) <= 0.02
