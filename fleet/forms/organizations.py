@@ -88,6 +88,13 @@ class SettingsForm(forms.Form):
         min_value=50,
         max_value=Decimal("99.9"),
     )
+    stagger = forms.BooleanField(
+        label=gettext_lazy("Serve every second unit at half the interval"),
+        required=False,
+        help_text=gettext_lazy(
+            "Costs some services and shows damage that one constant interval hides. Never beyond the manual's interval."
+        ),
+    )
     discount_rate = PercentField(label=gettext_lazy("discount rate a year, %"), min_value=0, max_value=50)
     resale = PercentField(
         label=gettext_lazy("share of its price a unit keeps after three seasons, %"),

@@ -26,11 +26,13 @@ SETTINGS = (
     "spare_on_trailer",
     "risk_limit",
     "confidence_gate",
+    "stagger",
     "discount_rate",
     "resale",
 )
-# Settings that the stored due dates rest on; the rest is used when read.
-SEASON = frozenset({"season_opens", "season_closes", "working_days", "time_zone"})
+# Settings that the stored due dates rest on at once. Learned intervals follow costs, risk and gate at the next scan;
+# the rest is used when read.
+SEASON = frozenset({"season_opens", "season_closes", "working_days", "time_zone", "stagger"})
 
 
 def _free_name(model: Any, name: str, message: str) -> str:
