@@ -1,8 +1,8 @@
 FROM python:3.11-slim-bookworm
 
-# Pango sets the text of PDF pages.
+# Pango sets the text of PDF pages; DejaVu has the letters that our own type lacks.
 RUN apt-get update \
-    && apt-get install -y --no-install-recommends libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 gettext \
+    && apt-get install -y --no-install-recommends libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core gettext \
     && rm -rf /var/lib/apt/lists/*
 
 ENV PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1

@@ -109,3 +109,31 @@ def add_demo_step(step: DemoStep) -> None:
 def demo_steps() -> list[DemoStep]:
     """Steps of the demo beyond the fleet's own, in the order they were added."""
     return list(_demo_steps)
+
+
+@dataclass(frozen=True)
+class UnitAction:
+    """A button on a page about one unit that another app offers: ``url_name`` takes the unit's id."""
+
+    page: str
+    label: Label
+    url_name: str
+    action: str
+
+
+_unit_actions: list[UnitAction] = []
+
+
+def add_unit_action(item: UnitAction) -> None:
+    """Add a button once; called from ``AppConfig.ready``."""
+    if item not in _unit_actions:
+        _unit_actions.append(item)
+
+
+def unit_actions_for(access: Access, page: str, unit: int, contractor: int) -> list[tuple[Label, str]]:
+    """Buttons this person is offered on a unit's page, with their addresses."""
+    return [
+        (a.label, reverse(a.url_name, args=[unit]))
+        for a in _unit_actions
+        if a.page == page and access.can(a.action, contractor)
+    ]

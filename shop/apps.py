@@ -8,7 +8,9 @@ class ShopConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Hang the bench into the fleet's pages."""
+        """Hang the bench and its papers into the fleet's pages."""
         from shop.navigation import add_pages
+        from shop.navigation_papers import add_papers
 
         add_pages()
+        add_papers()

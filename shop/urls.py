@@ -5,5 +5,6 @@ from __future__ import annotations
 from django.urls import URLPattern
 
 from shop.urls_bench import bench_urls
+from shop.urls_papers import paper_urls
 
-urlpatterns: list[URLPattern] = [*bench_urls]
+urlpatterns: list[URLPattern] = [*bench_urls, *paper_urls]

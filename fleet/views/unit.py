@@ -33,7 +33,7 @@ def unit(request: HttpRequest, pk: int) -> HttpResponse:
     withdraws_any = access.can("withdraw_any", row.contractor_id)
     may = {
         name: access.can(name, row.contractor_id)
-        for name in ("log_work", "postpone", "move_unit", "retire_unit", "see_money")
+        for name in ("log_work", "postpone", "move_unit", "retire_unit", "see_money", "manage_tags")
     }
     context = {
         "unit": row,

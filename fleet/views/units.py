@@ -26,6 +26,7 @@ from fleet.record.catalog import add_model
 from fleet.record.tags import replace_tag
 from fleet.record.units import register_unit as register
 from fleet.record.writing import By, Refused
+from fleet.sections import unit_actions_for
 from fleet.upkeep.catalog import CONTRACTOR, Holder, models_known_to
 from fleet.upkeep.job_words import state_words
 from fleet.upkeep.unit_list import IN_USE, SHOWN, ListedUnit, find_units, with_signs
@@ -117,4 +118,5 @@ def unit_tag(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("unit_tag", pk=pk)
     path = reverse("tag", args=[unit.tag_token])
     link = f"{settings.PUBLIC_URL}{path}" if settings.PUBLIC_URL else request.build_absolute_uri(path)
-    return render(request, "fleet/unit_tag.html", {"unit": unit, "link": link})
+    offers = unit_actions_for(access, "unit_tag", unit.pk, unit.contractor_id) if unit.retired_on is None else []
+    return render(request, "fleet/unit_tag.html", {"unit": unit, "link": link, "offers": offers})

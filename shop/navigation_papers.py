@@ -1,0 +1,13 @@
+"""Where papers hang: in the top bar, and on the page of a unit's tag."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext_lazy as _
+
+from fleet.sections import NavigationItem, UnitAction, add_navigation, add_unit_action
+
+
+def add_papers() -> None:
+    """Called from ``ShopConfig.ready``."""
+    add_navigation(NavigationItem(_("Papers"), "papers", "see_fleet", 50))
+    add_unit_action(UnitAction("unit_tag", _("Print its label"), "unit_label", "manage_tags"))

@@ -1,0 +1,1 @@
+"""What stands on each paper: plain structures that the print templates set."""
