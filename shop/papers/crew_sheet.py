@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 from fleet.charts.svg import Svg
 from fleet.charts.words import rail_words
-from fleet.models import RecallNotice
 from fleet.upkeep.job_words import job_label, place_of, state_words
 from fleet.upkeep.lines import ReadyList, UnitLine
 from fleet.upkeep.rails import job_rail
 from fleet.upkeep.ready import Job
 from fleet.upkeep.season import Season
+from fleet.upkeep.stops import Stop
 from fleet.vocabulary import BENCH, DUE_BY, DUE_NOW, HOLD, PAST_DUE
 
 # Units on one file; more are made in parts.
@@ -30,7 +30,7 @@ class BringLine:
     state: str
     words: str
     jobs: list[str]
-    notices: list[RecallNotice]
+    stops: list[Stop]
     rail: Svg | None
 
     @property
@@ -52,11 +52,11 @@ class CrewSheet:
 
     lines: list[UnitLine]
     stay: list[StayLine]
-    recalled: list[tuple[RecallNotice, list[str]]]
+    recalled: list[tuple[Stop, list[str]]]
 
     def count(self, *states: str) -> int:
-        """Units whose worst bench job is in one of these states."""
-        return sum(_worst(line).state in states for line in self.lines)
+        """Units that are stopped, or whose worst bench job is, in one of these states."""
+        return sum(_state(line) in states for line in self.lines)
 
     @property
     def on_hold(self) -> int:
@@ -75,23 +75,29 @@ def _at_bench(line: UnitLine) -> list[Job]:
     return [job for job in line.jobs if place_of(job) == BENCH]
 
 
-def _worst(line: UnitLine) -> Job:
-    return _at_bench(line)[0]
+def _faults(line: UnitLine) -> list[Stop]:
+    return [stop for stop in line.stops if not stop.is_recall]
+
+
+def _goes(line: UnitLine) -> bool:
+    """A recall alone sends nothing to the bench: the notice says what is done, and by whom."""
+    return bool(_at_bench(line) or _faults(line))
+
+
+def _state(line: UnitLine) -> str:
+    return HOLD if line.stops else _at_bench(line)[0].state
 
 
 def crew_sheet(found: ReadyList) -> CrewSheet:
     """The part of the Ready list that goes to the shop, worst first."""
-    lines = [line for line in found.lines if _at_bench(line)]
+    lines = [line for line in found.lines if _goes(line)]
     stay = [
         StayLine(line.unit.tag, job_label(line.jobs[0]))
         for line in found.lines
-        if not _at_bench(line) and line.state == HOLD
+        if not _goes(line) and line.jobs and line.jobs[0].state == HOLD
     ]
-    by_notice: dict[int, tuple[RecallNotice, list[str]]] = {}
-    for unit, notices in found.recalled:
-        for notice in notices:
-            by_notice.setdefault(notice.pk, (notice, []))[1].append(unit.tag)
-    return CrewSheet(lines, stay, list(by_notice.values()))
+    recalled = [(stop, [unit.tag for unit in units]) for stop, units in found.recalls()]
+    return CrewSheet(lines, stay, recalled)
 
 
 def bring_lines(lines: Sequence[UnitLine], seasons: Mapping[int, Season]) -> list[BringLine]:
@@ -100,16 +106,17 @@ def bring_lines(lines: Sequence[UnitLine], seasons: Mapping[int, Season]) -> lis
     shown = []
     for line in lines:
         jobs = _at_bench(line)
+        state = _state(line)
         # A hold has no rail: the unit rests, whatever its hours.
-        drawn = next((job for job in jobs if job.state != HOLD), None) if jobs[0].state != HOLD else None
+        drawn = jobs[0] if state != HOLD else None
         shown.append(
             BringLine(
                 tag=line.unit.tag,
                 model=line.unit.model_name,
-                state=jobs[0].state,
-                words=state_words(jobs[0]),
-                jobs=[job_label(job) for job in jobs],
-                notices=line.notices,
+                state=state,
+                words=line.stops[0].sign if line.stops else state_words(jobs[0]),
+                jobs=[stop.text for stop in _faults(line)] + [job_label(job) for job in jobs],
+                stops=line.stops,
                 rail=None if drawn is None else job_rail(drawn, seasons, words, f"r{line.unit.unit}", RAIL_WIDTH),
             )
         )

@@ -78,6 +78,15 @@ def test_a_recall_notice_stands_on_it(north):
     assert "the fuel cap may leak" in said
 
 
+def test_an_open_fault_that_can_hurt_goes_to_the_shop(portal):
+    fresh = portal.units["fresh"]
+    factories.break_part(fresh, "gearbox", done="", cause="", what="Gearbox loose")
+    said = words(sheet(portal.client("boss")))
+    assert "QH-02" in said
+    assert "Gearbox loose" in said
+    assert "Do not start it until the shop has looked." in said
+
+
 def test_nothing_due_still_gives_a_sheet_with_blank_lines(portal):
     crew = factories.make_crew(portal.quarry, "Empty")
     said = words(sheet(portal.client("owner"), crew=crew.pk))
