@@ -29,7 +29,7 @@ class PaperForm(forms.Form):
 class CrewSheetForm(ReadyForm):
     """Up to which day the sheet looks, and its paper."""
 
-    show = None
+    show = None  # type: ignore[assignment]  # the way to leave out a field of the form above
     paper = paper_field()
 
     def size(self) -> PaperSize:
