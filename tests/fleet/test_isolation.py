@@ -26,7 +26,7 @@ from fleet.models.tenancy import all_tenants
 from fleet.record.people import Place, invite
 from tests import factories
 from tests.shop.bench_rows import BENCH_ROWS, bench_row
-from tests.shop.papers.reading import words as words_of_paper
+from tests.shop.papers.reading import words_of
 
 pytestmark = pytest.mark.django_db
 
@@ -292,19 +292,10 @@ def test_strangers_get_404_for_every_row(address, portal, rows):
             for response in (client.get(url), client.post(url), client.get(url, headers={"HX-Request": "true"})):
                 # Where only a button's press is taken, looking is refused before anything is looked up.
                 assert response.status_code in {404, 405}, (who, whose, response.status_code)
-                _gives_nothing_away(_words(response), who, whose)
+                _gives_nothing_away(words_of(response), who, whose)
             assert client.post(url).status_code == 404, (who, whose)
     if address.name not in OWN_FILES:
         assert opened, "nobody gets in at all"
-
-
-def _words(response: Any) -> str:
-    """What an answer says; a paper's words are packed, so they are taken out first."""
-    return (
-        words_of_paper(response.content)
-        if response.content[:5] == b"%PDF-"
-        else response.content.decode(errors="replace")
-    )
 
 
 def _gives_nothing_away(html: str, who: str, whose: str) -> None:
@@ -333,7 +324,7 @@ def test_lists_open_for_the_roles_allowed_and_show_no_stranger(who, portal, rows
             assert response.status_code == 404, address.name
             continue
         assert response.status_code in {200, 302, 405}, address.name
-        html = _words(response) if not response.streaming else ""
+        html = words_of(response) if not response.streaming else ""
         for whose in MARKS.keys() - REACH[who]:
             _gives_nothing_away(html, who, whose)
 
@@ -357,7 +348,7 @@ def test_a_choice_in_the_address_opens_nothing(portal, rows):
                 for response in (client.get(url, {param: value}), client.post(url, {param: value})):
                     assert response.status_code < 500, (address.name, param)
                     if not response.streaming:
-                        _gives_nothing_away(_words(response), who, "fenwick")
+                        _gives_nothing_away(words_of(response), who, "fenwick")
 
 
 def test_signed_out_people_are_sent_to_sign_in(portal, rows):

@@ -31,6 +31,12 @@ def words(content: bytes) -> str:
     return " ".join(" ".join(page.extract_text() for page in reader(content).pages).split())
 
 
+def words_of(response: Any) -> str:
+    """What any answer says; a paper's words are packed, so they are taken out first."""
+    content = response.content
+    return words(content) if content.startswith(b"%PDF-") else content.decode(errors="replace")
+
+
 def sizes_mm(content: bytes) -> set[tuple[int, int]]:
     """Width and height of its pages in whole millimeters."""
     boxes = [page.mediabox for page in reader(content).pages]
