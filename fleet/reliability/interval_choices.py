@@ -30,6 +30,8 @@ class ChosenInterval:
     limited_by_risk : bool
     candidates, costs : ndarray, shape (m,)
         Intervals compared and their posterior mean cost per hour.
+    costs_low, costs_high : ndarray, shape (m,)
+        Central 90 % of the draws of it.
     """
 
     interval: float
@@ -39,6 +41,8 @@ class ChosenInterval:
     limited_by_risk: bool
     candidates: FloatArray
     costs: FloatArray
+    costs_low: FloatArray
+    costs_high: FloatArray
 
 
 @dataclass(frozen=True)
@@ -115,6 +119,7 @@ class WearStudy:
         interval, cheaper, _rate, _rate_manual, risk, limited, costs = _decide(
             rates, risks, shares, manual, risk_limit, gate
         )
+        low, high = np.quantile(rates, [0.05, 0.95], axis=0)
         return ChosenInterval(
             interval=interval,
             cheaper=cheaper,
@@ -123,6 +128,8 @@ class WearStudy:
             limited_by_risk=limited,
             candidates=manual * shares,
             costs=costs,
+            costs_low=low,
+            costs_high=high,
         )
 
 

@@ -106,20 +106,25 @@ def misfit(rows: Lifetimes, pieces: Piece, pooled: PooledFit, group: int, until:
 def repairs_curve(rows: ComponentRows, group: int, last: Floats) -> Curve | None:
     """Mean failures a unit by its total engine hours; ``last`` is each spell's last hour on the unit's clock."""
     mine = np.flatnonzero(rows.model == group)
-    units = np.unique(rows.unit[mine])
+    return repairs_of(rows.unit[mine], rows.at[mine], last[mine], rows.events[mine])
+
+
+def repairs_of(unit: Ints, at: Floats, last: Floats, failed: NDArray[np.bool_]) -> Curve | None:
+    """The same from spells: each a unit watched from ``at`` to ``last``, total hours, and whether it ended in one."""
+    units = np.unique(unit)
     if len(units) > REPAIR_UNITS:
         units = units[np.linspace(0, len(units) - 1, REPAIR_UNITS).round().astype(np.int64)]
-        mine = mine[np.isin(rows.unit[mine], units)]
-    event = mine[rows.events[mine]]
-    if not len(event):
+        kept = np.isin(unit, units)
+        unit, at, last, failed = unit[kept], at[kept], last[kept], failed[kept]
+    if not failed.any():
         return None
-    code = np.searchsorted(units, rows.unit[mine])
+    code = np.searchsorted(units, unit)
     start, end = np.full(len(units), np.inf), np.zeros(len(units))
-    np.minimum.at(start, code, rows.at[mine])
-    np.maximum.at(end, code, last[mine])
-    curve = mean_cumulative_function(rows.unit[event], last[event], units, start, end)
-    at = _thin(len(curve.time))
+    np.minimum.at(start, code, at)
+    np.maximum.at(end, code, last)
+    curve = mean_cumulative_function(unit[failed], last[failed], units, start, end)
+    thinned = _thin(len(curve.time))
     return Curve(
-        MEAN_REPAIRS, _numbers(curve.time[at]), _numbers(curve.value[at]), _numbers(curve.low[at]),
-        _numbers(curve.high[at]), tuple(int(v) for v in curve.at_risk[at]),
+        MEAN_REPAIRS, _numbers(curve.time[thinned]), _numbers(curve.value[thinned]), _numbers(curve.low[thinned]),
+        _numbers(curve.high[thinned]), tuple(int(v) for v in curve.at_risk[thinned]),
     )  # fmt: skip

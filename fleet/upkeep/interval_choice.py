@@ -177,6 +177,8 @@ def _record(
                 extra = {
                     "candidates": tuple(np.round(chosen.candidates, 1).tolist()),
                     "candidate_costs": tuple(chosen.costs.tolist()),
+                    "candidate_low": tuple(chosen.costs_low.tolist()),
+                    "candidate_high": tuple(chosen.costs_high.tolist()),
                     "neglect_weight": learned.study.neglect_weight,
                     "converged": learned.study.converged,
                 }

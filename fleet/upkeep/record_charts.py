@@ -102,12 +102,14 @@ def curve_drawing(line: ComponentLine, what: str, uid: str, say: CurveWords) -> 
 def cost_drawing(line: ComponentLine, what: str, uid: str, say: CurveWords) -> Svg | None:
     """Cost an hour by interval; None where the interval was not chosen by cost."""
     points = cost_points(line)
-    if len(points) < 2 or line.interval_hours is None or line.manual_hours is None:
+    if len(points) < 2 or line.interval is None or line.interval_hours is None or line.manual_hours is None:
         return None
     return cost_curve(
         what,
         intervals=[p[0] for p in points],
         cost=[p[1] for p in points],
+        low=_numbers(line.interval.candidate_low),
+        high=_numbers(line.interval.candidate_high),
         chosen=line.interval_hours,
         manual=line.manual_hours,
         uid=uid,

@@ -8,12 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from django.db.models import Count, Q
 
-from fleet.models import FitSnapshot, Trimmer, TrimmerModel
-from fleet.upkeep.fit_records import Choice, FitRecord, IntervalRecord, ModelRecord, OwnCounts
-from fleet.upkeep.fit_store import latest_fits, model_records
+from fleet.models import Contractor, Trimmer, TrimmerModel
+from fleet.upkeep.event_costs import Figures, Work
+from fleet.upkeep.fit_records import Choice, Curve, FitRecord, IntervalRecord, curve_of
+from fleet.upkeep.fit_store import latest_fits, read_fits, read_intervals
+from fleet.upkeep.interval_settings import settings_of
+from fleet.upkeep.intervals import Catalog
 from fleet.upkeep.who_sees import ENOUGH_CONTRACTORS, SeenCounts, own_counts, seen_counts
 
 #: Fewer observed hours than this are told as none.
@@ -28,6 +32,7 @@ class ComponentLine:
     fit: FitRecord
     counts: SeenCounts
     interval: IntervalRecord | None = None
+    failure_cost: float = 1.0
 
     @property
     def choice(self) -> Choice | None:
@@ -51,19 +56,19 @@ class ComponentLine:
 
     @property
     def spent(self) -> float:
-        """What its failures in sight cost, as far as a cost is known; it puts components in order."""
-        cost = self.interval.failure.cost if self.interval is not None and self.interval.failure else 0.0
-        return cost * self.counts.events
+        """What its failures in sight cost; it puts components in order."""
+        return self.failure_cost * self.counts.events
 
 
 @dataclass(frozen=True)
 class ModelPage:
-    """One model's record for one person. ``hours``: the most that any of its components was watched."""
+    """One model's record for one person; ``repairs``: failures of all components a unit by its hours."""
 
     model: TrimmerModel
     units: int
     lines: tuple[ComponentLine, ...]
     scanned: bool
+    repairs: Curve | None = None
 
     @property
     def failed(self) -> tuple[ComponentLine, ...]:
@@ -72,6 +77,7 @@ class ModelPage:
 
     @property
     def hours(self) -> float:
+        """The most hours that any of its components was watched."""
         return max((line.counts.hours for line in self.lines), default=0.0)
 
     @property
@@ -103,37 +109,62 @@ def model_pages(
     models: Iterable[TrimmerModel],
     units: Mapping[int, int],
     contractor_ids: Iterable[int],
-    settings: Mapping[tuple[int, str], str] | None = None,
-    snapshot: FitSnapshot | None = None,
+    contractor: Contractor | None = None,
 ) -> list[ModelPage]:
     """The records of these models, in the order given, for somebody who sees these contractors.
 
-    ``settings`` names, for each (model, task), whose interval to show; without it the portal's own stands. The number
-    of queries is the same for any number of models.
+    Intervals stand at the figures of ``contractor``; without one, at those that most units of a model run under. The
+    number of queries is the same for any number of models.
     """
     models = list(models)
-    snapshot = snapshot or latest_fits()
+    snapshot = latest_fits()
     own = own_counts(contractor_ids) if snapshot else {}
-    records = {r.model: r for r in model_records(snapshot, [m.pk for m in models], settings)} if models else {}
-    return [
-        ModelPage(
-            model,
-            units.get(model.pk, 0),
-            _lines(records[model.pk], own) if model.pk in records else (),
-            scanned=snapshot is not None,
+    keys = [m.pk for m in models]
+    fits = read_fits(snapshot, keys)
+    settings = _settings(fits, keys, contractor)
+    intervals = read_intervals(snapshot, keys, set(settings.values()))
+    kept = snapshot.data if snapshot is not None else {}
+    pages = []
+    for model in models:
+        lines = []
+        for (of, component), fit in fits.items():
+            if of == model.pk:
+                counts = seen_counts(fit, own.get((of, component), {}))
+                key = (of, fit.task or "", settings.get((of, fit.task or ""), ""))
+                cost = _failure_cost(kept, component, contractor)
+                lines.append(ComponentLine(component, as_seen(fit, counts), counts, intervals.get(key), cost))
+        # Equal ones keep the order of the trade's list of components.
+        lines.sort(key=lambda line: (-line.spent, -line.counts.events))
+        whole = bool(lines) and all(line.counts.whole for line in lines)
+        repairs = kept.get("repairs", {}).get(str(model.pk)) if whole else None
+        pages.append(
+            ModelPage(
+                model,
+                units.get(model.pk, 0),
+                tuple(lines),
+                scanned=snapshot is not None,
+                repairs=None if repairs is None else curve_of(repairs),
+            )
         )
-        for model in models
-    ]
+    return pages
 
 
-def _lines(record: ModelRecord, own: Mapping[tuple[int, str], Mapping[int, OwnCounts]]) -> tuple[ComponentLine, ...]:
-    by_component = {interval.component: interval for interval in record.intervals.values()}
-    lines = []
-    for component, fit in record.fits.items():
-        counts = seen_counts(fit, own.get((record.model, component), {}))
-        lines.append(ComponentLine(component, as_seen(fit, counts), counts, by_component.get(component)))
-    # Equal ones keep the order of the trade's list of components.
-    return tuple(sorted(lines, key=lambda line: (-line.counts.events, -line.spent)))
+def _settings(
+    fits: Mapping[tuple[int, str], FitRecord], models: list[int], contractor: Contractor | None
+) -> dict[tuple[int, str], str]:
+    """Whose figures an interval is shown at, by (model, task)."""
+    if contractor is None:
+        return {(m, fit.task): fit.setting for (m, _c), fit in fits.items() if fit.task and fit.setting}
+    pairs = [(contractor.pk, m) for m in models]
+    found = settings_of(pairs, Catalog(pairs), {contractor.pk: contractor})
+    return {(m, task): setting.digest for (_c, m, task), setting in found.items()}
+
+
+def _failure_cost(kept: Mapping[str, Any], component: str, contractor: Contractor | None) -> float:
+    """What one failure of the component costs on average; 1 where nothing is known, so that counts alone decide."""
+    work = kept.get("costs", {}).get("failures", {}).get(component)
+    figures = Figures.of(contractor or Contractor())
+    return figures.cost(Work(**work)).cost if work else 1.0
 
 
 def as_seen(fit: FitRecord, counts: SeenCounts) -> FitRecord:

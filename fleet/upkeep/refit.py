@@ -87,7 +87,8 @@ def learn(
         setting = usual.get((model, record.task or ""))
         chosen = intervals.get((model, record.task or "", setting.digest)) if setting else None
         if chosen is not None:
-            records[model, component] = replace(record, interval_hours=chosen.at(0.0).interval_hours)
+            hours = chosen.at(0.0).interval_hours
+            records[model, component] = replace(record, interval_hours=hours, setting=setting.digest)
     return records, intervals
 
 

@@ -16,6 +16,7 @@ from fleet.cautions import Caution, caution_for_task
 from fleet.charts.bars import share_bar
 from fleet.charts.svg import Svg
 from fleet.charts.words import curve_words
+from fleet.models import Contractor
 from fleet.upkeep import record_words as words
 from fleet.upkeep.recalls import units_under_notices
 from fleet.upkeep.record_charts import cost_drawing, curve_drawing, repairs_drawing, table_rows
@@ -132,7 +133,12 @@ def _page(request: HttpRequest, pk: int) -> ModelPage:
     model = next((m for m in models if m.pk == pk), None)
     if model is None:
         raise Http404
-    return model_pages([model], counts, ids)[0]
+    return model_pages([model], counts, ids, _whose(access, ids))[0]
+
+
+def _whose(access: Access, ids: frozenset[int]) -> Contractor | None:
+    """At whose figures intervals stand: an owner's own; for who looks after several, those most units run under."""
+    return access.contractors().get(pk=next(iter(ids))) if len(ids) == 1 else None
 
 
 @allowed("see_record")
@@ -143,7 +149,7 @@ def model_records(request: HttpRequest) -> HttpResponse:
     search = request.GET.get("q", "")[:80]
     models, counts = models_in_sight(ids, search)
     page = Paginator(models, PER_PAGE).get_page(request.GET.get("page"))
-    shown = [_shown_model(one) for one in model_pages(page.object_list, counts, ids)]
+    shown = [_shown_model(one) for one in model_pages(page.object_list, counts, ids, _whose(access, ids))]
     context = {
         "models": shown,
         "models_count": len(models),
@@ -164,6 +170,7 @@ def _model_context(request: HttpRequest, page: ModelPage, *, full: bool) -> dict
         "model": page.model,
         "shown": _shown_model(page),
         "lines": lines,
+        "repairs": repairs_drawing(page.repairs, str(page.model), f"m{page.model.pk}-all", curve_words()),
         "quiet_count": sum(1 for line in lines if not line.telling),
         "notices": units_under_notices(ids, model_id=page.model.pk),
     }
