@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from tests.recomputed.conftest import DAYS, LAST, Exported
-from tests.recomputed.due import ready_list
+from tests.recomputed.due import Learned, ready_list
 from tests.recomputed.messy import NAME
 from tests.recomputed.reading import read
 
@@ -42,13 +42,40 @@ def differences(said: list[dict[str, Any]], ours: list[dict[str, Any]]) -> list[
     return found
 
 
+def intervals_of(said: list[dict[str, Any]]) -> Learned:
+    """Intervals as the portal learned them. What they rest on is worked out again with the model record."""
+    hours = {key(r): r["interval_hours"] for r in said}
+    return lambda unit, task: hours.get((unit.contractor, unit.tag, task))
+
+
+@pytest.mark.parametrize("on", DAYS, ids=str)
+def test_intervals_are_the_manuals_or_shorter_and_say_so(exported: Exported, on: dt.date) -> None:
+    parties, bases = read(exported.folder, on), set()
+    for row in exported.ask("due", "--as-of", on.isoformat()):
+        manual = parties[row["contractor"]].limits[row["model"]][row["task"]].hours
+        hours, basis = row["interval_hours"], row["interval_basis"]
+        bases.add(basis)
+        assert (hours is None) == (manual is None), row
+        if basis == "manual":
+            assert hours == manual, row
+        elif basis in ("pooled", "model"):
+            assert hours < manual, row
+            assert basis == "pooled" or row["failures_behind"] > 0, row
+        else:
+            assert basis == "safety"
+            assert row["state"] == "hold"
+            assert hours is None or hours <= manual, row
+    assert {"manual", "safety"} <= bases
+
+
 @pytest.mark.parametrize("on", DAYS, ids=str)
 @pytest.mark.parametrize("ahead", [None, 40], ids=["all", "before"])
 def test_every_figure_of_the_ready_list(exported: Exported, on: dt.date, ahead: int | None) -> None:
     before = None if ahead is None else on + dt.timedelta(days=ahead)
     more = [] if before is None else ["--before", before.isoformat()]
     said = exported.ask("due", "--as-of", on.isoformat(), *more)
-    ours = ready_list(read(exported.folder, on), on, before)
+    everything = said if before is None else exported.ask("due", "--as-of", on.isoformat())
+    ours = ready_list(read(exported.folder, on), on, before, intervals_of(everything))
     assert len(said) > 100
     assert not (wrong := differences(said, ours)), f"{len(wrong)} differ\n" + "\n".join(wrong[:25])
 
@@ -70,6 +97,7 @@ def test_a_wrong_figure_would_be_seen(exported: Exported) -> None:
     unit = next(u for u in parties[NAME].units if u.tag == "7" and u.retired is None)
     (failure,) = unit.failures
     failure["hours"] = str(float(failure["hours"]) + 1)
-    wrong = differences(exported.ask("due", "--as-of", LAST.isoformat()), ready_list(parties, LAST))
+    said = exported.ask("due", "--as-of", LAST.isoformat())
+    wrong = differences(said, ready_list(parties, LAST, learned=intervals_of(said)))
     assert wrong
     assert all(line.startswith(f"('{NAME}', '7', ") for line in wrong)
