@@ -37,6 +37,7 @@ class Stretch:
     upper: float
     at: float
     crew: str
+    since: float | None = None  # hours since its task at entry; None: nobody knows
 
     @property
     def failed(self) -> bool:
@@ -96,9 +97,9 @@ def _days(unit: Unit, line: Line, component: str) -> list[tuple[dt.date, _Day]]:
     return sorted(days.items(), key=lambda item: item[0])
 
 
-def stretches(unit: Unit, line: Line, component: str) -> list[Stretch]:
-    """On hours since the task for what is greased or cleaned, else on the component's own hours."""
-    on_task = component in ON_TASK_CLOCK
+def stretches(unit: Unit, line: Line, component: str, *, by_age: bool = False) -> list[Stretch]:
+    """On hours since the task for what is greased or cleaned (unless ``by_age``), else on the component's own hours."""
+    on_task = component in ON_TASK_CLOCK and not by_age
     found: list[Stretch] = []
     here, base, floor = unit.start, 0.0, unit.start
     since: float | None = unit.start if unit.start == 0 else None
@@ -115,7 +116,8 @@ def stretches(unit: Unit, line: Line, component: str) -> list[Stretch]:
         if event and not exact:
             lower = min(max(last_look - shift, entry), last)
         crew = unit.crew_on(max(begun, unit.registered)) or ""
-        found.append(Stretch(unit, entry, lower, last if event else math.inf, here, crew))
+        known = None if since is None or component not in TASK_OF else here - since
+        found.append(Stretch(unit, entry, lower, last if event else math.inf, here, crew, known))
 
     for date, on in _days(unit, line, component):
         # Hours never go back, whatever was written.

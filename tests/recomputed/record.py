@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from tests.recomputed.components import Stretch, stretches
 from tests.recomputed.guards import Guard, habits, looks_of
-from tests.recomputed.hours import line_of
+from tests.recomputed.hours import Line, line_of
 from tests.recomputed.pooled import Posterior, Rows, cut, sample
 from tests.recomputed.reading import Party
 from tests.recomputed.usage import crew_shares, learn
@@ -19,6 +19,7 @@ class Fleet:
 
     models: list[str]
     guards: dict[int, Guard]
+    lines: dict[int, Line]
     stretches: dict[tuple[str, str], list[Stretch]]
 
     def rows(self, component: str) -> list[Rows]:
@@ -45,6 +46,7 @@ class Fleet:
 def fleet_of(parties: dict[str, Party], components: tuple[str, ...]) -> Fleet:
     found: dict[tuple[str, str], list[Stretch]] = defaultdict(list)
     guards: dict[int, Guard] = {}
+    everyone: dict[int, Line] = {}
     models = set()
     for party in parties.values():
         shares = crew_shares(party)
@@ -54,7 +56,8 @@ def fleet_of(parties: dict[str, Party], components: tuple[str, ...]) -> Fleet:
         learned = habits(party, looks)
         for unit in party.units:
             models.add(unit.model)
+            everyone[id(unit)] = lines[id(unit)]
             guards[id(unit)] = Guard(unit, lines[id(unit)], looks[id(unit)], learned)
             for component in components:
                 found[unit.model, component] += stretches(unit, lines[id(unit)], component)
-    return Fleet(sorted(models), guards, found)
+    return Fleet(sorted(models), guards, everyone, found)
