@@ -44,14 +44,16 @@ def cut(found: Sequence[Stretch], guards: dict[int, Guard], share_of: dict[tuple
     """Pieces of the stretches with the chance at the middle of each."""
     pieces, exact, looked = [], [], []
     for number, s in enumerate(found):
-        edges = [s.entry, s.last] if s.exact or not s.failed else sorted({s.entry, s.lower, s.last})
+        # A look changes what is known of the guard from one hour to the next.
+        looks = {k.hour - s.at + s.entry for k in guards[id(s.unit)].looks}
+        edges = sorted({s.entry, s.last, s.lower, *(h for h in looks if s.entry < h < s.last)})
         share = share_of[s.unit.contractor, s.crew]
         for low, high in itertools.pairwise(edges):
             parts = max(1, math.ceil((high - low) / LONGEST))
             for k in range(parts):
                 a, b = low + (high - low) * k / parts, low + (high - low) * (k + 1) / parts
                 chance = guards[id(s.unit)].chance(s.at + (a + b) / 2 - s.entry)
-                pieces.append((a, b, chance, share, number, s.failed and not s.exact and low >= s.lower))
+                pieces.append((a, b, chance, share, number, s.failed and not s.exact and low >= s.lower - 1e-9))
         if s.failed and s.exact:
             exact.append(len(pieces) - 1)
         elif s.failed:
@@ -73,7 +75,10 @@ def log_likelihood(rows: Rows, log_shape: float, log_scale: float, coef: Floats)
     shape = math.exp(log_shape)
     ratio = coef[0] * rows.chance + coef[1] * rows.share
     scale = math.exp(-shape * log_scale)
-    risk = np.exp(ratio) * scale * (rows.end**shape - rows.start**shape)
+    with np.errstate(over="ignore", invalid="ignore"):
+        risk = np.exp(ratio) * scale * (rows.end**shape - rows.start**shape)
+    if not np.isfinite(risk).all():
+        return -math.inf
     total = -float(risk[~rows.within].sum())
     if len(rows.exact):
         at = rows.exact
