@@ -18,10 +18,11 @@ from fleet.upkeep.fits import fit_all, fit_records
 from fleet.upkeep.interval_choice import choose_intervals
 from fleet.upkeep.interval_settings import Setting, settings_of
 from fleet.upkeep.intervals import Catalog
+from fleet.upkeep.model_repairs import model_repairs
 from fleet.upkeep.sample_packs import Samples, unpack
 
 # Goes up when fits of the same rows come out differently, so that the next scan learns anew.
-METHOD = 1
+METHOD = 2
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,11 @@ def refit(*, as_of: dt.date, packs: Iterable[Packed] | None = None) -> Refit:
     costs = read_job_costs(as_of)
     fits, intervals = learn(samples, settings, costs)
     old = read_intervals(before, {m for _c, m in pairs})
-    snapshot = add_fits(as_of=as_of, content_key=key, data={"costs": asdict(costs)}, fits=fits, intervals=intervals)
+    data = {
+        "costs": asdict(costs),
+        "repairs": {str(model): asdict(curve) for model, curve in model_repairs(samples).items()},
+    }
+    snapshot = add_fits(as_of=as_of, content_key=key, data=data, fits=fits, intervals=intervals)
     return Refit(snapshot, True, _moved(settings, old, intervals))
 
 
@@ -86,7 +91,7 @@ def learn(
     for (model, component), record in records.items():
         setting = usual.get((model, record.task or ""))
         chosen = intervals.get((model, record.task or "", setting.digest)) if setting else None
-        if chosen is not None:
+        if setting is not None and chosen is not None:
             hours = chosen.at(0.0).interval_hours
             records[model, component] = replace(record, interval_hours=hours, setting=setting.digest)
     return records, intervals
