@@ -56,7 +56,7 @@ class ComponentLine:
 
     @property
     def spent(self) -> float:
-        """What its failures in sight cost; it puts components in order."""
+        """What its failures in sight cost; it puts those that fail equally often in order."""
         return self.failure_cost * self.counts.events
 
 
@@ -134,7 +134,7 @@ def model_pages(
                 cost = _failure_cost(kept, component, contractor)
                 lines.append(ComponentLine(component, as_seen(fit, counts), counts, intervals.get(key), cost))
         # Equal ones keep the order of the trade's list of components.
-        lines.sort(key=lambda line: (-line.spent, -line.counts.events))
+        lines.sort(key=lambda line: (-line.counts.events, -line.spent))
         whole = bool(lines) and all(line.counts.whole for line in lines)
         repairs = kept.get("repairs", {}).get(str(model.pk)) if whole else None
         pages.append(

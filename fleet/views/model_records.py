@@ -76,8 +76,10 @@ class ShownModel:
 
 
 def _shown_model(page: ModelPage) -> ShownModel:
-    acts = [line for line in page.failed if line.interval_hours is not None][:ACTS_SHOWN]
-    acts += [line for line in page.lines if line.shortened and line not in acts][:ACTS_SHOWN]
+    # Where the record says sooner than the manual comes first; then what it dies of most.
+    sooner = [line for line in page.lines if line.shortened]
+    others = [line for line in page.failed if line.interval_hours is not None and not line.shortened]
+    acts = [*sooner, *others][: max(ACTS_SHOWN, len(sooner))]
     return ShownModel(
         pk=page.model.pk,
         name=str(page.model),
