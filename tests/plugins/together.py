@@ -1,4 +1,6 @@
-"""Keeps all browser tests of a parallel run on one worker, so that they share one demo and one browser.
+"""Keeps a room's tests on one worker of a parallel run, where they share something slow to make.
+
+Browser tests share one demo and one browser, the recomputation one fleet with its scans.
 
 The runner's own grouping by mark writes the group into a test's name, which the pytest in use no longer takes.
 """
@@ -9,7 +11,7 @@ from typing import Any
 
 import pytest
 
-TOGETHER = "tests/browser/"
+TOGETHER = ("tests/browser/", "tests/recomputed/")
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -19,6 +21,6 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     class RoomTogether(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
-            return TOGETHER if nodeid.startswith(TOGETHER) else nodeid
+            return next((room for room in TOGETHER if nodeid.startswith(room)), nodeid)
 
     return RoomTogether(config, log) if config.getvalue("dist") == "load" else None

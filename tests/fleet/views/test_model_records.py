@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
+import json
 import re
 from dataclasses import replace
 
 import pytest
+from django.core.management import call_command
 from django.urls import reverse
 
 from fleet.models import FleetSample, TrimmerModel
@@ -108,6 +111,27 @@ def test_a_component_tells_its_curve_and_what_it_rests_on(portal, model):
         assert words in page, words
     assert html.count('<svg class="plot"') == 2
     assert re.search(r"<details[^>]*><summary>The curve as a table", html)
+
+
+def test_figures_on_the_page_are_those_of_the_command(portal, model):
+    odd = make_fit(shape=1.83, shape_low=1.41, shape_high=2.39, scale=71.44, scale_low=50.2, scale_high=98.7,
+                   interval_hours=17.3, guard_off_ratio=1.72, guard_off_low=0.94, guard_off_high=3.14)  # fmt: skip
+    make_record(model, odd)
+    said = io.StringIO()
+    call_command("model_record", "--model", "Heron", "--component", "gearbox", "--format", "json", stdout=said)
+    (row,) = json.loads(said.getvalue())
+    page = text(portal.client("technician").get(at(model, "gearbox")))
+    for words in (
+        f"{row['events']} failures in",
+        f"every {row['interval_hours']:.1f} h, not the manual's {row['manual_hours']:.0f}.",
+        f"{row['shape']:.2f} ({row['shape_low']:.2f} to {row['shape_high']:.2f})",
+        f"{row['scale']:.1f} h ({row['scale_low']:.1f} to {row['scale_high']:.1f})",
+        f"{row['guard_off_ratio']:.2f} ({row['guard_off_low']:.2f} to {row['guard_off_high']:.2f})",
+        f"failed by {row['b10_hours']:.1f} h",
+        f"Mean life {row['mean_hours']:.1f} h",
+        f"{100 * row['drawn']:.0f} % borrowed",
+    ):
+        assert words in page, words
 
 
 def test_htmx_gets_the_detail_alone(portal, model):
