@@ -32,4 +32,5 @@ def test_no_task_may_outlive_the_time_after_which_it_is_handed_out_again() -> No
 
 def test_nightly_schedule_names_a_task_that_exists() -> None:
     app = scan_everyone.app
+    app.loader.import_default_modules()
     assert {entry["task"] for entry in settings.CELERY_BEAT_SCHEDULE.values()} <= set(app.tasks)
