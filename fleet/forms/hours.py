@@ -63,7 +63,10 @@ class LineForm(forms.Form):
 class HoursForm(PressForm):
     """The day all lines are of, and the yes to figures that were asked about."""
 
-    occurred_on = DayField(label=_("Hours up to and on"))
+    occurred_on = DayField(
+        label=_("Up to the end of"),
+        help_text=_("The day the meter was read, or the last day that the hours or the fuel are for."),
+    )
     sure = forms.BooleanField(label=_("These are engine hours: keep them"), required=False)
 
     def __init__(self, data: Any = None, *, today: dt.date, lines: Sequence[dict[str, Any]]) -> None:
@@ -88,7 +91,9 @@ class CrewHoursForm(PressForm):
     """A crew's trimmer hours for one week, or the fuel its can held and the trimmers' part of it."""
 
     week_of = DayField(label=_("Week of"), help_text=_("Any day of it."))
-    figure = FigureField(label=_("Together"), required=True)
+    figure = FigureField(
+        label=_("All trimmers together"), required=True, help_text=_("The sum over the crew's units, not per unit.")
+    )
     kind = forms.ChoiceField(
         label=_("What it is"),
         choices=((RUN, _("trimmer hours")), (GALLONS, _("gallons in the can")), (LITRES, _("liters in the can"))),

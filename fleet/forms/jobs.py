@@ -67,7 +67,7 @@ class NotNowForm(PressForm):
     QUICK_REASONS = (
         ("needed_today", _("Needed on the trailer")),
         ("no_part", _("Waiting for a part")),
-        ("with_next_drop_off", _("Goes with the next drop-off")),
+        ("with_next_drop_off", _("Goes to the shop another day")),
         ("little_used", _("Hardly used at present")),
         ("other", _("Something else")),
     )

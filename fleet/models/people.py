@@ -72,7 +72,7 @@ class Contractor(models.Model):
         validators=[MinValueValidator(Decimal("0.001")), MaxValueValidator(Decimal("0.9"))],
     )
     confidence_gate = models.DecimalField(
-        _("how sure before leaving the manual's interval"),
+        _("how sure before an interval shorter than the manual's is used"),
         max_digits=4,
         decimal_places=3,
         default=Decimal("0.65"),

@@ -88,10 +88,13 @@ def state_words(job: Job) -> str:
 
 def _past_due(job: Job) -> str:
     over = None if job.flag.due_hours is None else job.hours_now - job.flag.due_hours
-    if over is not None and over > 0:
+    if over is not None and over > 0 and job.flag.due_hours is not None:
+        # Hours that are guessed may still lie before the due ones: then the figure is an estimate, and says so.
+        sure = job.hours_now_low >= job.flag.due_hours
         if over < 1:
-            return _("past due, under 1 h")
-        return _("past due %(hours)s h") % {"hours": f"{over:,.0f}"}
+            return _("past due, under 1 h") if sure else _("past due, or about to be")
+        words = _("past due %(hours)s h") if sure else _("past due about %(hours)s h")
+        return words % {"hours": f"{over:,.0f}"}
     days = (job.as_of - job.flag.due_date).days if job.flag.due_date else 0
     return ngettext("past due %(n)d day", "past due %(n)d days", days) % {"n": days}
 

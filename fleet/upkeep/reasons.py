@@ -176,9 +176,16 @@ def word(reason: Reason) -> str:
     return _WORDS[kind](values)
 
 
-def sentences(job: Job, hours: bool = True) -> list[str]:
-    """All reasons of a job as sentences; without ``hours``, what the unit's hours rest on is left to be said once."""
-    return [word(reason) for reason in reasons_of(job) if hours or not reason[0].startswith("hours_")]
+def sentences(job: Job, hours: bool = True, alone: bool = True) -> list[str]:
+    """All reasons of a job as sentences; what a list says once for all of its jobs may be left out.
+
+    Without ``hours``, what the unit's hours rest on; without ``alone``, that no failure record stands behind it.
+    """
+    return [
+        word((kind, values))
+        for kind, values in reasons_of(job)
+        if (hours or not kind.startswith("hours_")) and (alone or kind != "manual_alone")
+    ]
 
 
 def hours_rest_on(unit: UnitHours) -> str:

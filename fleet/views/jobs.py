@@ -28,7 +28,7 @@ from fleet.upkeep.put_off import may_postpone
 from fleet.upkeep.standing_flags import held_findings, hold_words_of, is_on_hold
 from fleet.upkeep.stops import stops_for
 from fleet.views.asking import UNDO_SALT, back_to, by_of, go, saved, show_form, today_of
-from fleet.vocabulary import OWNER, TASKS
+from fleet.vocabulary import BENCH, OWNER, TASKS
 
 UNDO_SECONDS = 6 * 60 * 60
 USUAL_REST_DAYS = 14
@@ -46,8 +46,10 @@ def _unit_and_task(request: HttpRequest, pk: int, task: str, action: str) -> Tri
 
 @allowed("log_work")
 def done(request: HttpRequest, pk: int, task: str) -> HttpResponse:
-    """Record a job as done, with how the part was found."""
+    """Record a job as done, with how the part was found. Bench jobs are the shop's to record."""
     unit = _unit_and_task(request, pk, task, "log_work")
+    if TASKS[task].place == BENCH and request.access.sees_as(unit.contractor_id) != "shop":  # type: ignore[attr-defined]
+        raise Http404
     today, back = today_of(unit.contractor), back_to(request, reverse("unit", args=[pk]))
     form = DoneForm(request.POST or None, task=task, today=today)
     if request.method == "POST" and form.is_valid():
@@ -72,7 +74,7 @@ def done(request: HttpRequest, pk: int, task: str) -> HttpResponse:
         "caution": caution_for_task(task),
         "back": back,
         "submit": _("Save"),
-        "heading": _("%(job)s done") % {"job": TASKS[task].label},
+        "heading": _("done: %(job)s") % {"job": TASKS[task].label},
         "action": request.path,
     }
     return show_form(request, "fleet/job.html", context, f"do-{pk}-{task}", bad=form.is_bound)
@@ -123,7 +125,7 @@ def not_now(request: HttpRequest, pk: int, task: str) -> HttpResponse:
         "lead": lead,
         "back": back,
         "submit": _("Put off"),
-        "heading": _("%(job)s not now") % {"job": TASKS[task].label},
+        "heading": _("not now: %(job)s") % {"job": TASKS[task].label},
         "action": request.path,
     }
     return show_form(request, "fleet/job.html", context, f"do-{pk}-{task}", bad=form.is_bound)

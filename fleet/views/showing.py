@@ -31,7 +31,7 @@ from fleet.upkeep.ready import Job, UnitHours
 from fleet.upkeep.reasons import sentences
 from fleet.upkeep.season import Season
 from fleet.upkeep.stops import Stop
-from fleet.vocabulary import HOLD, OWNER, PLACE_LABELS, YARD, Label
+from fleet.vocabulary import BENCH, HOLD, OWNER, PLACE_LABELS, YARD, Label
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,7 @@ class ShownJob:
     rail: Svg | None
     done_url: str
     done_first: bool
+    fault_url: str
     not_now_url: str
     refit_url: str
     refit_label: str
@@ -82,6 +83,7 @@ class Showing:
         self._offers = {place: row_actions_for(access, place) for place in PLACE_LABELS}
         self._pages = {action: _offer_pages(action) for offers in self._offers.values() for action in offers}
         self._may: dict[tuple[str, int], bool] = {}
+        self._fault = reverse("report_fault")
         self._unit_base = reverse("unit", args=[0]).removesuffix("0/")
 
     def unit_url(self, unit: int) -> str:
@@ -128,7 +130,8 @@ class Showing:
         shop = self._access.sees_as(unit.contractor) == "shop"
         theirs = job.place != OWNER or self._can("see_money", unit.contractor)
         may_log = theirs and self._can("log_work", unit.contractor)
-        clears = job.state != HOLD or shop or crew_clears(job)
+        # What the shop does at its bench, and what only it may clear, a crew reports or brings.
+        clears = shop or (crew_clears(job) if job.state == HOLD else job.place != BENCH)
         only_guard = job.state == HOLD and bool(findings) and GUARD_FINDINGS.issuperset(findings)
         return ShownJob(
             task=job.task,
@@ -136,9 +139,10 @@ class Showing:
             state=job.state,
             words=state_words(job),
             place=PLACE_LABELS[place],
-            why=sentences(job, hours=say_hours),
+            why=sentences(job, hours=say_hours, alone=False),
             rail=self.rail(job) if with_rail else None,
             done_url=f"{base}done/{job.task}/{self._query}" if may_log and clears and not only_guard else "",
+            fault_url=f"{self._fault}?unit={unit.unit}" if may_log and not clears and job.state != HOLD else "",
             done_first=not stopped and (shop or place == YARD),
             not_now_url=(
                 f"{base}not-now/{job.task}/{self._query}"

@@ -309,3 +309,30 @@ def test_undo_is_offered_on_the_list_of_a_crew_boss_and_of_a_technician(portal):
         factories.see_guard(portal.units["due"], "on")
         html = portal.client(who).post(done_url(portal.units["due"]), fields(), follow=True).content.decode()
         assert undo_form(html)["next"] == "/"
+
+
+# -- bench jobs ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("task", ["port", "mounts", "stop_switch", "clutch"])
+def test_bench_jobs_are_the_shops_to_record(portal, task):
+    unit = portal.units["due"]
+    for who in ("boss", "owner"):
+        client = portal.client(who)
+        page = client.get(reverse("unit", args=[unit.pk])).content.decode()
+        assert f"done/{task}/" not in page
+        job = page[page.index(f'id="job-{task}"') :].split("</li>")[0]
+        assert f"{reverse('report_fault')}?unit={unit.pk}" in job  # what a crew can do instead
+        assert client.get(done_url(unit, task)).status_code == 404
+        assert client.post(done_url(unit, task), fields()).status_code == 404
+    shop = portal.client("technician")
+    assert f"done/{task}/" in shop.get(reverse("unit", args=[unit.pk])).content.decode()
+    assert shop.get(done_url(unit, task)).status_code == 200
+    assert services(unit) == []
+
+
+def test_that_no_failures_stand_behind_intervals_is_said_once_a_page(portal):
+    for url in ("/", reverse("unit", args=[portal.units["due"].pk])):
+        html = portal.client("boss").get(url).content.decode()
+        assert html.count("no failure record stands behind") == 1
+        assert "No failure record stands behind this interval yet." not in html
