@@ -74,7 +74,7 @@ def done(request: HttpRequest, pk: int, task: str) -> HttpResponse:
         "caution": caution_for_task(task),
         "back": back,
         "submit": _("Save"),
-        "heading": _("done: %(job)s") % {"job": TASKS[task].label},
+        "heading": _("%(job)s, done now") % {"job": TASKS[task].label},
         "action": request.path,
     }
     return show_form(request, "fleet/job.html", context, f"do-{pk}-{task}", bad=form.is_bound)
@@ -125,7 +125,7 @@ def not_now(request: HttpRequest, pk: int, task: str) -> HttpResponse:
         "lead": lead,
         "back": back,
         "submit": _("Put off"),
-        "heading": _("not now: %(job)s") % {"job": TASKS[task].label},
+        "heading": _("%(job)s, not now") % {"job": TASKS[task].label},
         "action": request.path,
     }
     return show_form(request, "fleet/job.html", context, f"do-{pk}-{task}", bad=form.is_bound)

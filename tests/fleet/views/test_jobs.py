@@ -41,7 +41,7 @@ def test_form_stands_on_a_page_of_its_own_with_its_caution(portal):
     response = portal.client("boss").get(done_url(portal.units["due"]))
     html = response.content.decode()
     assert "<html" in html
-    assert "QH-01: Gearbox grease done" in html
+    assert "QH-01: Gearbox grease, done now" in html
     assert "plug lead off" in html
     assert "operator" in html  # the manual comes first
     for word in ("good", "dry", "loose", "worn"):
