@@ -72,7 +72,8 @@ def test_fault_for_the_bench_is_an_open_failure_with_the_crews_words(portal):
     assert entry.what == "Bogs, dies or has no power. after ten minutes, in thick grass"
     assert not on_hold(unit)
     assert "The shop sees it" in html
-    assert "drop-off" not in html
+    told = re.search(r'<[^>]*class="message info".*?</', html, re.S).group(0)
+    assert "drop-off" not in told
 
 
 def test_something_else_asks_where_and_what(portal):
