@@ -210,16 +210,17 @@ def _refined(
     Where a model's own likelihood is so narrow that no node but one counts, there is nothing to improve.
     """
     try:
-        moments = propagate(
-            likelihood,
-            exposed,
-            np.array([shape_spread, scale_spread]),
-            np.array([MEAN_LOG_SHAPE, mode.border[1]]),
-            np.array([MEAN_LOG_SHAPE_SD**-2, MEAN_LOG_SCALE_SD**-2]),
-            mode.border[2:],
-            mode.theta,
-            mode.covariance,
-        )
+        with np.errstate(divide="ignore", invalid="ignore"):
+            moments = propagate(
+                likelihood,
+                exposed,
+                np.array([shape_spread, scale_spread]),
+                np.array([MEAN_LOG_SHAPE, mode.border[1]]),
+                np.array([MEAN_LOG_SHAPE_SD**-2, MEAN_LOG_SCALE_SD**-2]),
+                mode.border[2:],
+                mode.theta,
+                mode.covariance,
+            )
     except np.linalg.LinAlgError:
         return mode
     return replace(mode, theta=moments.mean, covariance=moments.covariance, evidence=moments.evidence)
