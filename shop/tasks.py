@@ -10,6 +10,7 @@ from fleet.celery import app
 from fleet.models import Shop
 from fleet.models.tenancy import all_tenants
 from shop.bench.mailing import send_waiting as send
+from shop.bench.season import work_out
 from shop.bench.sweeping import sweep
 
 
@@ -37,3 +38,9 @@ def sweep_everyone() -> int:
         sweep_shop.delay(pk)
     send_waiting.delay()
     return len(ids)
+
+
+@app.task(name="shop.work_out_plan")
+def work_out_plan(plan_id: int) -> None:
+    """Work out a season plan that somebody asked for."""
+    work_out(plan_id=plan_id)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from shop.views import bench_calendar, bench_sheet, bench_week, book, check_in, drop_offs
+from shop.views import bench_calendar, bench_sheet, bench_week, book, check_in, drop_offs, season
 
 bench_urls = [
     path("drop-offs/", drop_offs.drop_offs, name="drop_offs"),
@@ -33,5 +33,7 @@ bench_urls = [
     path("bench/days/technicians/<int:technician>/", bench_calendar.technician_change, name="technician_change"),
     path("bench/days/close/", bench_calendar.closed_add, name="closed_add"),
     path("bench/days/closed/<int:closed>/open/", bench_calendar.closed_remove, name="closed_remove"),
+    path("bench/season/", season.season_plan, name="season_plan"),
+    path("bench/season/<int:plan>/send/", season.season_plan_send, name="season_plan_send"),
     path("bench/days/minutes/", bench_calendar.job_minutes, name="job_minutes"),
 ]

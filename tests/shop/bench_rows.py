@@ -10,12 +10,13 @@ from PIL import Image
 
 from fleet.models import Contractor, Crew, Trimmer
 from fleet.models.tenancy import all_tenants
-from shop.models import BenchPhoto, ClosedDays, DropOffLine, LineJob, Technician
+from shop.models import BenchPhoto, ClosedDays, DropOffLine, LineJob, SeasonPlan, Technician
 from tests import factories
 
 BENCH_ROWS = {
     "drop_off", "drop_off_move", "drop_off_accept", "drop_off_cancel", "line_cancel", "bench_line", "line_check_in",
     "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "technician_change", "closed_remove",
+    "season_plan_send",
 }  # fmt: skip
 IN_THE_SHOP = {"bench_line", "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job"}
 
@@ -27,6 +28,9 @@ def bench_row(name: str, param: str, contractor: Contractor, crew: Crew, unit: T
         return Technician.objects.get_or_create(shop=shop, name="Ana")[0].pk
     if param == "closed":
         return ClosedDays.objects.create(shop=shop, first=dt.date.today(), last=dt.date.today()).pk
+    if param == "plan":
+        today = dt.date.today()
+        return SeasonPlan.objects.create(shop=shop, first_day=today, last_day=today, due_by=today, made_on=today).pk
     with all_tenants():
         line = DropOffLine.objects.filter(trimmer=unit, standing=True).first()
         if line is None:
