@@ -6,9 +6,11 @@ reads our own static files and nothing else: what people typed into the portal c
 
 from __future__ import annotations
 
+import gc
 import mimetypes
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
@@ -92,11 +94,24 @@ def make_pdf(
     if not _one_at_a_time.acquire(timeout=PATIENCE_SECONDS):
         raise BusyError
     try:
-        fonts = FontConfiguration()
-        page = HTML(string=html, base_url=BASE_URL, url_fetcher=OurFiles(pictures), media_type="print")
-        return page.write_pdf(pdf_variant=VARIANT, font_config=fonts) or b""
+        with _collector_at_rest():
+            fonts = FontConfiguration()
+            page = HTML(string=html, base_url=BASE_URL, url_fetcher=OurFiles(pictures), media_type="print")
+            return page.write_pdf(pdf_variant=VARIANT, font_config=fonts) or b""
     finally:
         _one_at_a_time.release()
+
+
+@contextmanager
+def _collector_at_rest() -> Iterator[None]:
+    """A paper's boxes all live until its end; looking through them for rubbish took a quarter of the time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def pdf_answer(content: bytes, name: str) -> HttpResponse:

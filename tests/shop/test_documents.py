@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import gc
 import threading
 
 import pytest
-from django.template import engines
+from django.template import TemplateSyntaxError, engines
 from django.test import override_settings
 from weasyprint import HTML
 
@@ -139,6 +140,15 @@ def test_one_paper_at_a_time_and_a_plain_answer_to_who_waits_too_long(paper, mon
     with documents._one_at_a_time, pytest.raises(BusyError):
         paper("<p>x</p>")
     assert paper("<p>x</p>")
+
+
+def test_the_collector_of_rubbish_is_on_again_afterwards(paper):
+    assert gc.isenabled()
+    paper("<p>x</p>")
+    assert gc.isenabled()
+    with pytest.raises(TemplateSyntaxError):
+        paper("{% no_such_tag %}")
+    assert gc.isenabled()
 
 
 def test_papers_made_at_once_do_not_mix(paper):
