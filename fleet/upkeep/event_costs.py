@@ -102,7 +102,7 @@ Sums = tuple[int, float, int, float, int, float]
 
 def _averages(table: str, kind: str, by: str, where: str, days: str | None, as_of: dt.date) -> dict[str, Sums]:
     """Number and sum of minutes, parts and days down, by task or component."""
-    down = days or "NULL"
+    down = days or "CAST(NULL AS REAL)"
     with connection.cursor() as cursor:
         # Table, columns and words are ours; nothing a person typed is in this text.
         cursor.execute(

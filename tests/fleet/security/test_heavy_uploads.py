@@ -70,7 +70,7 @@ def test_damaged_pictures_are_refused_whatever_is_wrong_with_them():
         for _hit in range(chance.choice((1, 2, 6))):
             data[chance.randrange(260)] = chance.randrange(256)
         try:
-            unit_notes._redraw(io.BytesIO(bytes(data)), None)
+            unit_notes.redraw(io.BytesIO(bytes(data)))
             taken += 1
         except unit_notes.Refused:
             refused += 1
