@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
 from django.core.cache import cache
@@ -49,24 +50,23 @@ def scan_everyone() -> int:
     return len(ids)
 
 
+def _refreshed(refresh: Callable[..., int], contractor_id: int) -> int:
+    """``refresh`` for one contractor on its own day; nothing for one that has vanished."""
+    with all_tenants():
+        contractor = Contractor.objects.filter(pk=contractor_id).first()
+        return 0 if contractor is None else refresh([contractor], today=_today_of(contractor))
+
+
 @app.task(name="fleet.refresh_crew_costs")
 def refresh_contractors_crew_costs(contractor_id: int) -> int:
     """Work out a contractor's crew costs again where its ledger moved; returns how many answers were."""
-    with all_tenants():
-        contractor = Contractor.objects.filter(pk=contractor_id).first()
-        if contractor is None:
-            return 0
-        return refresh_crew_costs([contractor], today=_today_of(contractor))
+    return _refreshed(refresh_crew_costs, contractor_id)
 
 
 @app.task(name="fleet.refresh_reviews")
 def refresh_contractors_reviews(contractor_id: int) -> int:
     """Advise again on a contractor's units where its ledger moved; returns for how many contractors."""
-    with all_tenants():
-        contractor = Contractor.objects.filter(pk=contractor_id).first()
-        if contractor is None:
-            return 0
-        return refresh_reviews([contractor], today=_today_of(contractor))
+    return _refreshed(refresh_reviews, contractor_id)
 
 
 # Reads what the scans kept, fits, and brings up to it whose intervals moved. Ends before the queue hands it out again.

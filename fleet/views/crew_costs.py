@@ -7,31 +7,27 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
 
-from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.text import get_text_list, slugify
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_POST
 
-from fleet import background
 from fleet.access import allowed
 from fleet.charts.interval_bar import Range, Scale, interval_bar
 from fleet.charts.svg import Svg
 from fleet.models import Contractor, Crew
 from fleet.models import CrewCost as Stored
-from fleet.models.tenancy import all_tenants
 from fleet.spreadsheets import csv_download
 from fleet.templatetags.money import dollars
 from fleet.upkeep.crew_cost_rows import COLUMNS, crew_cost_rows
 from fleet.upkeep.crew_cost_store import WHOLE_RECORD, from_data, refresh_crew_costs, season_name, stored
 from fleet.upkeep.misuse import CrewCost, CrewCosts
 from fleet.upkeep.misuse_money import GUARD_OFF, NO_GREASE
-from fleet.views.asking import show, today_of, whole_number
-from fleet.views.owner_scope import OwnerScope, owner_scope
+from fleet.views.asking import show, whole_number
+from fleet.views.owner_scope import OwnerScope, owner_scope, work_out_again
 from fleet.vocabulary import CAUSES, Label
 
 VERDICTS: dict[str, Label] = {
@@ -122,21 +118,7 @@ def crew_costs_csv(request: HttpRequest) -> HttpResponse:
 @require_POST
 def crew_costs_again(request: HttpRequest) -> HttpResponse:
     """Work out again what moved since last night, beside the request: a large fleet takes a while."""
-    scope = owner_scope(request)
-    url = reverse("crew_costs")
-    if scope.contractor is not None:
-        background.start(refresh_now, task="fleet.refresh_crew_costs", contractor_id=scope.contractor.pk)
-        messages.info(request, _("Working it out from today's record. Load the page again in a moment."))
-        url += "?" + urlencode({"contractor": scope.contractor.pk})
-    return redirect(url)
-
-
-def refresh_now(contractor_id: int) -> None:
-    """The same as the task of that name, for a thread of this process."""
-    with all_tenants():
-        contractor = Contractor.objects.filter(pk=contractor_id).first()
-        if contractor is not None:
-            refresh_crew_costs([contractor], today=today_of(contractor))
+    return work_out_again(request, "crew_costs", refresh_crew_costs, "fleet.refresh_crew_costs")
 
 
 def _lines(found: CrewCosts, shown: Sequence[CrewCost]) -> list[ShownCrew]:

@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import wraps
+from typing import Any
+from urllib.parse import urlencode
 
-from django.http import Http404, HttpRequest
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils.translation import gettext as _
 
+from fleet import background
 from fleet.access import Access
 from fleet.models import Contractor
+from fleet.models.tenancy import all_tenants
 from fleet.views.asking import today_of, whole_number
 
 
@@ -37,3 +47,25 @@ def owner_scope(request: HttpRequest) -> OwnerScope:
     else:
         chosen = open_to[0] if open_to else None
     return OwnerScope(open_to, chosen, today_of(chosen))
+
+
+def work_out_again(request: HttpRequest, page: str, refresh: Callable[..., Any], task: str) -> HttpResponse:
+    """Start ``refresh`` for the chosen contractor beside the request, and go back to the page of that name.
+
+    ``task`` names the task that does the same in a worker.
+    """
+    scope = owner_scope(request)
+    url = reverse(page)
+    if scope.contractor is not None:
+
+        @wraps(refresh)
+        def now(contractor_id: int) -> None:
+            with all_tenants():
+                contractor = Contractor.objects.filter(pk=contractor_id).first()
+                if contractor is not None:
+                    refresh([contractor], today=today_of(contractor))
+
+        background.start(now, task=task, contractor_id=scope.contractor.pk)
+        messages.info(request, _("Working it out from today's record. Load the page again in a moment."))
+        url += "?" + urlencode({"contractor": scope.contractor.pk})
+    return redirect(url)

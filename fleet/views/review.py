@@ -16,14 +16,12 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from fleet import background
 from fleet.access import allowed
 from fleet.charts.age_bars import age_bars
 from fleet.charts.svg import Svg
 from fleet.forms.refusals import add_refusal
 from fleet.forms.review import ADVICE, DecisionForm, ShownForm, WhatIfForm
 from fleet.models import Contractor, ReviewBasis, ReviewDecision, Trimmer, UnitReview
-from fleet.models.tenancy import all_tenants
 from fleet.record.review_decisions import decide
 from fleet.record.writing import Refused
 from fleet.spreadsheets import csv_download
@@ -36,7 +34,7 @@ from fleet.upkeep.review_store import advice_of, names_of, refresh_reviews
 from fleet.upkeep.review_words import review_sentences
 from fleet.views.asking import by_of, show, today_of
 from fleet.views.buying import order_day
-from fleet.views.owner_scope import owner_scope
+from fleet.views.owner_scope import owner_scope, work_out_again
 
 PER_PAGE = 40
 # More models than this are drawn when asked for.
@@ -139,21 +137,7 @@ def reviews_csv(request: HttpRequest) -> HttpResponse:
 @require_POST
 def reviews_again(request: HttpRequest) -> HttpResponse:
     """Advise again from today's record, beside the request."""
-    scope = owner_scope(request)
-    url = reverse("reviews")
-    if scope.contractor is not None:
-        background.start(advise_now, task="fleet.refresh_reviews", contractor_id=scope.contractor.pk)
-        messages.info(request, _("Working it out from today's record. Load the page again in a moment."))
-        url += "?" + urlencode({"contractor": scope.contractor.pk})
-    return redirect(url)
-
-
-def advise_now(contractor_id: int) -> None:
-    """The same as the task of that name, for a thread of this process."""
-    with all_tenants():
-        contractor = Contractor.objects.filter(pk=contractor_id).first()
-        if contractor is not None:
-            refresh_reviews([contractor], today=today_of(contractor))
+    return work_out_again(request, "reviews", refresh_reviews, "fleet.refresh_reviews")
 
 
 @allowed("see_costs")
