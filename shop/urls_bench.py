@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from shop.views import bench_calendar, bench_sheet, bench_week, book, check_in, drop_offs, season
+from shop.views import bench_calendar, bench_sheet, bench_week, book, check_in, drop_offs, first_checks, season
 
 bench_urls = [
     path("drop-offs/", drop_offs.drop_offs, name="drop_offs"),
@@ -27,6 +27,8 @@ bench_urls = [
     path("bench/lines/<int:pk>/add-job/", bench_sheet.line_add_job, name="line_add_job"),
     path("bench/lines/<int:pk>/pictures/", bench_sheet.bench_photos, name="bench_photos"),
     path("bench/lines/<int:pk>/pictures/<int:photo>.jpg", bench_sheet.bench_photo, name="bench_photo"),
+    path("bench/lines/<int:pk>/first-checks/", first_checks.first_checks, name="first_checks"),
+    path("bench/lines/<int:pk>/first-checks/answer/", first_checks.first_checks_answer, name="first_checks_answer"),
     path("bench/jobs/<int:pk>/", bench_sheet.bench_job, name="bench_job"),
     path("bench/days/", bench_calendar.bench_calendar, name="bench_calendar"),
     path("bench/days/technicians/add/", bench_calendar.technician_add, name="technician_add"),

@@ -96,6 +96,22 @@ SYMPTOMS: dict[str, Complaint] = {
     )
 }
 
+# Answers to a check: its cause is there, it is not, it cannot be told now; or the answer before was a slip.
+FOUND_IT, FINE, LATER_CHECK, TAKEN_BACK = "found", "clear", "skipped", "taken_back"
+CHECK_ANSWERS: dict[str, Label] = {
+    FOUND_IT: _("found"),
+    FINE: _("fine"),
+    LATER_CHECK: _("not checked"),
+    TAKEN_BACK: _("taken back"),
+}
+
+# A complaint that came from use, not from a part: fuel, routine, line or guard put right. No failure is recorded.
+NOT_BROKEN = "not_broken"
+# What a finding about use is called as a cause in the ledger, where a part was harmed by it after all.
+CAUSE_OF_PART = {
+    "fuel_quality": "stale_fuel", "fuel_mix": "no_oil", "guard_state": "overload", "line_length_cutter": "overload",
+}  # fmt: skip
+
 # Bench minutes of common practice, no source claimed; what a shop's own finished jobs say outgrows them.
 INTAKE, QUICK_LOOK, KIT = "intake", "quick_look", "kit"
 TASK_MINUTES = {

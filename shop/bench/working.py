@@ -21,6 +21,7 @@ from shop.vocabulary import (
     CHECKED_IN,
     IN_SHOP,
     NO_SHOW,
+    NOT_BROKEN,
     ON_BENCH,
     READY,
     WAITING,
@@ -52,7 +53,7 @@ def step(*, line: DropOffLine, to: str, by: By, now: dt.datetime, note: str = ""
     with transaction.atomic():
         visit = lock_visit(line.drop_off)
         lines = lines_of_visit(visit)
-        row = _find(lines, line)
+        row = find_line(lines, line)
         if row.state == to:
             return row
         if to == WAITING and not note.strip():
@@ -83,12 +84,12 @@ def finish_job(*, job: LineJob, found: Found, by: By, today: dt.date, now: dt.da
         if line.trimmer is not None and kind == "task":
             _serve(row, line, rest, found, by, today)
         elif line.trimmer is not None and kind in ("fault", "repair"):
-            _mend(row, line, rest.partition(".")[0], found, by, today)
+            _mend(row, line, rest.partition(".")[0], found, by, today, now)
         row.done_at, row.minutes_taken, row.left_out = now, found.minutes, ""
         row.save()
         lines = lines_of_visit(visit)
         if line.state == CHECKED_IN:
-            move_line(_find(lines, line), ON_BENCH, by.author, now)
+            move_line(find_line(lines, line), ON_BENCH, by.author, now)
             settle(visit, lines)
     return row
 
@@ -113,7 +114,7 @@ def add_job(*, line: DropOffLine, job: str, author: User | None, now: dt.datetim
     with transaction.atomic():
         visit = lock_visit(line.drop_off)
         lines = lines_of_visit(visit)
-        row = _find(lines, line)
+        row = find_line(lines, line)
         known = {*(task_job(task) for task in TASKS), *(fault_job(part) for part in COMPONENTS)}
         if row.trimmer is None or job not in known:
             raise Refused(_("Choose one of the answers offered."), "job")
@@ -132,7 +133,7 @@ def add_job(*, line: DropOffLine, job: str, author: User | None, now: dt.datetim
     return made
 
 
-def _find(lines: list[DropOffLine], wanted: DropOffLine) -> DropOffLine:
+def find_line(lines: list[DropOffLine], wanted: DropOffLine) -> DropOffLine:
     found = next((line for line in lines if line.pk == wanted.pk), None)
     if found is None:
         raise Refused(_("This is not on the list any more. Load the page again."))
@@ -141,7 +142,7 @@ def _find(lines: list[DropOffLine], wanted: DropOffLine) -> DropOffLine:
 
 def _lock_job(job: LineJob) -> tuple[DropOff, DropOffLine, LineJob]:
     visit = lock_visit(job.line.drop_off)
-    line = _find(lines_of_visit(visit), job.line)
+    line = find_line(lines_of_visit(visit), job.line)
     return visit, line, LineJob.objects.known().get(pk=job.pk)
 
 
@@ -163,10 +164,13 @@ def _serve(row: LineJob, line: DropOffLine, task: str, found: Found, by: By, tod
     row.entry_kind, row.entry_id = "service", entry.pk
 
 
-def _mend(row: LineJob, line: DropOffLine, booked: str, found: Found, by: By, today: dt.date) -> None:
+def _mend(row: LineJob, line: DropOffLine, booked: str, found: Found, by: By, today: dt.date, now: dt.datetime) -> None:
     """What it really was, as one failure with its repair; the words it came in with are withdrawn in its favor."""
     assert line.trimmer is not None
     component = found.component or booked
+    if found.done == NOT_BROKEN:
+        _nothing_broken(row, line, found, by, now)
+        return
     if found.done not in FAILURE_DONE:
         raise Refused(_("Say what was done: repaired, replaced, or scrapped."), "done")
     before = row.failure
@@ -184,6 +188,17 @@ def _mend(row: LineJob, line: DropOffLine, booked: str, found: Found, by: By, to
     row.entry_kind, row.entry_id = "failure", entry.pk
     if found.done in ("repaired", "replaced"):
         row.job = repair_job(component, found.done)
+
+
+def _nothing_broken(row: LineJob, line: DropOffLine, found: Found, by: By, now: dt.datetime) -> None:
+    """The complaint came from use: its failure is withdrawn, so no part is blamed; the words stay with the visit."""
+    what = found.what.strip()
+    if not what:
+        raise Refused(_("Say in a few words what it was."), "what")
+    if row.failure is not None:
+        why = _("Nothing was broken: %(what)s") % {"what": what}
+        withdraw(kind="failure", entry_id=row.failure.pk, why=why[:200], by=by.part(f"withdraw-{row.pk}"))
+    add_event(line.drop_off, "not_broken", by.author, now, line=line, note=what)
 
 
 def _amount(minutes: int | None) -> Decimal | None:

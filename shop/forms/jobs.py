@@ -11,9 +11,11 @@ from fleet.forms.figures import FigureField
 from fleet.forms.jobs import PressForm
 from fleet.vocabulary import AS_FOUND, CAUSES, COMPONENTS, FAILURE_DONE, FINDINGS_OF_TASK, TASKS
 from shop.bench.working import Found
+from shop.vocabulary import NOT_BROKEN
 
 _UNKNOWN = ("", _("not known"))
 _LOOKED = ("looked", _("only looked at"))
+_REPAIR_DONE = [*FAILURE_DONE.items(), (NOT_BROKEN, _("nothing was broken: fuel, routine, line or guard put right"))]
 _CHECKED = [("looked", _("checked")), ("serviced", _("checked and put right")), ("replaced", _("part replaced"))]
 
 
@@ -68,7 +70,7 @@ class RepairForm(PartsForm):
     component = forms.ChoiceField(label=_("What it really was"), choices=list(COMPONENTS.items()))
     what = forms.CharField(label=_("In a few words"), required=False, max_length=200)
     cause = forms.ChoiceField(label=_("Cause"), required=False, choices=[_UNKNOWN, *CAUSES.items()])
-    done = forms.ChoiceField(label=_("What was done?"), widget=forms.RadioSelect, choices=list(FAILURE_DONE.items()))
+    done = forms.ChoiceField(label=_("What was done?"), widget=forms.RadioSelect, choices=_REPAIR_DONE)
     field_order = ["component", "what", "cause", "done", "minutes", "parts_cost", "warranty"]
 
 

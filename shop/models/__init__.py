@@ -2,6 +2,7 @@
 
 from shop.models.calendar import Bench, BenchDay, ClosedDays, StandardMinutes, Technician
 from shop.models.check_in import BenchPhoto, CheckIn
+from shop.models.checks import CheckAnswer, CheckRun
 from shop.models.plans import Placement, SeasonPlan
 from shop.models.visits import DropOff, DropOffLine, FeedAddress, LineJob, VisitEvent, VisitMail
 
@@ -9,7 +10,9 @@ __all__ = [
     "Bench",
     "BenchDay",
     "BenchPhoto",
+    "CheckAnswer",
     "CheckIn",
+    "CheckRun",
     "ClosedDays",
     "DropOff",
     "DropOffLine",

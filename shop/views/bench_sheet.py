@@ -20,6 +20,7 @@ from fleet.views.asking import go, show
 from fleet.views.jobs import say_holds
 from fleet.vocabulary import COMPONENTS, TASKS
 from shop import access as bench_access
+from shop.bench.checking import findings_told, found_at
 from shop.bench.facts import unit_facts
 from shop.bench.photos import add_bench_photo
 from shop.bench.reading import line_rows
@@ -30,10 +31,12 @@ from shop.forms.jobs import LeaveOutForm, MinutesForm, PhotoForm, RepairForm, Ta
 from shop.models import BenchPhoto, LineJob
 from shop.views.asking import by_shop, now_at
 from shop.vocabulary import (
+    CAUSE_OF_PART,
     CHECKED_IN,
     IN_SHOP,
     NEXT_STATES,
     NO_SHOW,
+    NOT_BROKEN,
     ON_BENCH,
     PICKED_UP,
     READY,
@@ -85,6 +88,7 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
         "can_check_in": CHECKED_IN in next_states and not taken,
         "taken": taken,
         "more": _more(row.jobs) if taken and unit is not None else [],
+        "checked": findings_told(line) if unit is not None else [],
         "photos": [
             {"url": reverse("bench_photo", args=[pk, photo.pk]), "photo": photo}
             for photo in BenchPhoto.objects.known().filter(line=line).order_by("pk")
@@ -218,9 +222,14 @@ def _form(job: LineJob, posted: Any) -> MinutesForm:
     if kind == "task":
         return TaskForm(posted, task=rest, initial={"minutes": None})
     if kind in ("fault", "repair"):
-        component = rest.partition(".")[0]
         said = job.failure.what if job.failure is not None else ""
-        return RepairForm(posted, initial={"component": component, "what": said})
+        initial = {"component": rest.partition(".")[0], "what": said}
+        found = found_at(job.line, job.job)
+        if found is not None:
+            initial |= {"component": found.component, "what": found.text, "cause": CAUSE_OF_PART.get(found.part, "")}
+            if found.about_use:
+                initial["done"] = NOT_BROKEN
+        return RepairForm(posted, initial=initial)
     return MinutesForm(posted)
 
 

@@ -48,6 +48,8 @@ _WHAT = {
     "said": gettext_lazy("told at the counter"),
     "job": gettext_lazy("job added"),
     "left_out": gettext_lazy("job left out"),
+    "not_broken": gettext_lazy("nothing broken"),
+    "checked": gettext_lazy("cause found"),
 }
 
 

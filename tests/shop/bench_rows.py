@@ -16,9 +16,12 @@ from tests import factories
 BENCH_ROWS = {
     "drop_off", "drop_off_move", "drop_off_accept", "drop_off_cancel", "line_cancel", "bench_line", "line_check_in",
     "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "technician_change", "closed_remove",
-    "season_plan_send",
+    "season_plan_send", "first_checks", "first_checks_answer",
 }  # fmt: skip
-IN_THE_SHOP = {"bench_line", "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job"}
+IN_THE_SHOP = {
+    "bench_line", "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "first_checks",
+    "first_checks_answer",
+}  # fmt: skip
 
 
 def bench_row(name: str, param: str, contractor: Contractor, crew: Crew, unit: Trimmer) -> int:
