@@ -4,6 +4,7 @@ from fleet.models.catalog import CatalogChange, ModelTerms, RecallNotice, TaskIn
 from fleet.models.costs import CrewCost, ReviewBasis, UnitReview
 from fleet.models.decisions import FlagChange, Postponement, ReviewDecision
 from fleet.models.fits import FitSnapshot, FleetSample, LearnedInterval, ModelFit
+from fleet.models.forecasts import AppendOnlyError, Forecast
 from fleet.models.imports import ImportRun
 from fleet.models.ledger import (
     ENTRY_KINDS,
@@ -37,6 +38,7 @@ __all__ = [
     "CONTRACTOR_ROLES",
     "ENTRY_KINDS",
     "SHOP_ROLES",
+    "AppendOnlyError",
     "Arrangement",
     "Assignment",
     "CatalogChange",
@@ -50,6 +52,7 @@ __all__ = [
     "FitSnapshot",
     "FlagChange",
     "FleetSample",
+    "Forecast",
     "GuardCheck",
     "HoursEntry",
     "ImportRun",

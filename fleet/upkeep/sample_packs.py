@@ -41,12 +41,17 @@ class Samples:
         return self.columns[name]
 
 
-def fitted_share(units: int) -> float:
+def fitted_share(units: int, enough: int = FITTED_UNITS) -> float:
     """The part of the units that is fitted on: one half, a quarter, ... once there are more than enough."""
     share = 1.0
-    while units * share > FITTED_UNITS:
+    while units * share > enough:
         share /= 2
     return share
+
+
+def in_share(ids: NDArray[np.int64], share: float) -> NDArray[np.bool_]:
+    """Which of these units are in the part: a unit in a smaller part is in every larger one too."""
+    return np.asarray((ids * _MIX) % (1 << 32) < share * (1 << 32), dtype=bool)
 
 
 def pack(
@@ -57,7 +62,7 @@ def pack(
     The digest also tells of every entry these units got, since costs and exposures rest on more than the rows.
     """
     ids = h.units["id"][lines.unit]
-    chosen = rows & ((ids * _MIX) % (1 << 32) < share * (1 << 32))
+    chosen = rows & in_share(ids, share)
     s, g = chosen[spells.row], chosen[exposure.row]
     columns = {name: getattr(spells, name)[s].astype(kind) for name, kind in _SPELLS.items()}
     columns["g_unit"] = ids[exposure.row[g]].astype(np.int32)

@@ -85,14 +85,35 @@ class _Marks:
     scraps: Bools
 
 
-def take_samples(h: Histories, lines: Timelines) -> Spells:
-    """Rows of every component of every core unit.
+@dataclass(frozen=True)
+class _Walk:
+    """Every stream of every core unit from its registration (``rank`` 0) over its marks (1) to its last hours (2).
 
-    A fault that stopped the job is exact; one that a look found lies between the look before and this one. A finding
-    and a failure written up for the same unit, component and day are one. What was found failed and left so is not
-    at risk until it is mended. Repairing does not make a component younger; a replaced one starts at 0 or at the hours
-    of the part fitted.
+    ``base`` is the unit's total at which the component in it was new, ``last_served`` that of its task's last time.
+    ``down``: failed and not mended from here on; ``gone``: scrapped; ``look``: total at the latest look before.
+    ``look_day`` is its day (that of registration where there was none).
     """
+
+    row: Ints
+    code: Ints
+    rank: Ints
+    day: Ints
+    hours: Floats
+    event: Bools
+    exact: Bools
+    renews: Bools
+    replaced: Bools
+    down: Bools
+    down_before: Bools
+    mends: Bools
+    gone: Bools
+    look: Floats
+    look_day: Ints
+    base: Floats
+    last_served: Floats
+
+
+def _walk(h: Histories, lines: Timelines) -> _Walk:
     marks = _merged(_marks(h, lines))
     n = len(lines.unit)
     every = np.arange(n * N_STREAMS)
@@ -115,42 +136,114 @@ def take_samples(h: Histories, lines: Timelines) -> Spells:
     head = np.searchsorted(stream, stream)
     code = stream % N_STREAMS
     event = column(marks.exact) | column(marks.found)
-    exact, mends, replaced = column(marks.exact), column(marks.mends), column(marks.replaced)
+    mends, replaced = column(marks.mends), column(marks.replaced)
     renews = column(marks.renews) & _SERVED[code]
     before = _Latest(head)
     state = before.latest(event | mends)
     down = (state >= 0) & (event & ~mends)[np.maximum(state, 0)]
     down_before = before.shifted(down)
-    event &= ~down_before
-    look = before.shifted_hours(column(marks.looked) | column(marks.found), hours, -np.inf)
+    looked = column(marks.looked) | column(marks.found)
     fitted = before.latest(replaced)
-    base = np.where(fitted >= 0, (hours - column(marks.part))[np.maximum(fitted, 0)], 0.0)
     served = before.latest(renews)
     unknown = np.where(hours[head] > 0, np.nan, 0.0)
-    last_served = np.where(_SERVED[code], np.where(served >= 0, hours[np.maximum(served, 0)], unknown), np.nan)
-    gone = before.latest(column(marks.scraps)) >= 0
-    cut = (rank != 1) | event | renews | replaced | (mends & down_before)
+    return _Walk(
+        row=stream // N_STREAMS,
+        code=code,
+        rank=rank,
+        day=day,
+        hours=hours,
+        event=event & ~down_before,
+        exact=column(marks.exact),
+        renews=renews,
+        replaced=replaced,
+        down=down,
+        down_before=down_before,
+        mends=mends,
+        gone=before.latest(column(marks.scraps)) >= 0,
+        look=before.earlier(looked, hours, -np.inf),
+        look_day=before.earlier(looked, day, day[head]),
+        base=np.where(fitted >= 0, (hours - column(marks.part))[np.maximum(fitted, 0)], 0.0),
+        last_served=np.where(_SERVED[code], np.where(served >= 0, hours[np.maximum(served, 0)], unknown), np.nan),
+    )
+
+
+def take_samples(h: Histories, lines: Timelines) -> Spells:
+    """Rows of every component of every core unit.
+
+    A fault that stopped the job is exact; one that a look found lies between the look before and this one. A finding
+    and a failure written up for the same unit, component and day are one. What was found failed and left so is not
+    at risk until it is mended. Repairing does not make a component younger; a replaced one starts at 0 or at the hours
+    of the part fitted.
+    """
+    w = _walk(h, lines)
+    cut = (w.rank != 1) | w.event | w.renews | w.replaced | (w.mends & w.down_before)
     kept = np.flatnonzero(cut)
     i, j = kept[:-1], kept[1:]
-    use = (stream[i] == stream[j]) & ~down[i] & ~gone[i] & (hours[j] - hours[i] > TRACE)
+    same = (w.row[i] == w.row[j]) & (w.code[i] == w.code[j])
+    use = same & ~w.down[i] & ~w.gone[i] & (w.hours[j] - w.hours[i] > TRACE)
     i, j = i[use], j[use]
-    entry, last = hours[i] - base[i], hours[j] - base[i]
-    lower = np.where(event[j] & ~exact[j], np.clip(look[j] - base[i], entry, last), last)
-    upper = np.where(event[j], last, np.inf)
-    row = stream[i] // N_STREAMS
+    entry, last = w.hours[i] - w.base[i], w.hours[j] - w.base[i]
+    lower = np.where(w.event[j] & ~w.exact[j], np.clip(w.look[j] - w.base[i], entry, last), last)
+    upper = np.where(w.event[j], last, np.inf)
+    row = w.row[i]
     unit = lines.unit[row]
     return Spells(
         unit=h.units["id"][unit],
         row=row,
         model=h.units["model"][unit],
-        crew=crew_on(h, unit, np.maximum(day[i], h.units["registered"][unit])),
-        stream=code[i],
+        crew=crew_on(h, unit, np.maximum(w.day[i], h.units["registered"][unit])),
+        stream=w.code[i],
         entry=np.round(entry, 2),
         lower=np.round(lower, 2),
         upper=np.asarray(np.round(upper, 2), dtype=np.float64),
-        since=np.round(hours[i] - last_served[i], 2),
-        at=np.round(hours[i], 2),
+        since=np.round(w.hours[i] - w.last_served[i], 2),
+        at=np.round(w.hours[i], 2),
     )
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Components that are at work at the end of the ledger, sorted by ``row`` (of ``Timelines``) and component.
+
+    ``age`` is the component's own hours, ``since`` those since its task (NaN: nobody knows, or it has none).
+    """
+
+    row: Ints
+    stream: Ints
+    age: Floats
+    since: Floats
+
+
+def standing(h: Histories, lines: Timelines) -> Standing:
+    """Where every component of the core units stands, less those that are failed or scrapped."""
+    w = _walk(h, lines)
+    at = np.flatnonzero((w.rank == 2) & ~w.down & ~w.gone & (w.code != PORT))
+    return Standing(w.row[at], w.code[at], w.hours[at] - w.base[at], w.hours[at] - w.last_served[at])
+
+
+@dataclass(frozen=True)
+class Happenings:
+    """What happened to components on days: failures, and what made them new (on the clock they are told on).
+
+    A failure came about after the end of day ``after`` and by the end of day ``day``: equal where it stopped the job.
+    """
+
+    row: Ints
+    stream: Ints
+    day: Ints
+    after: Ints
+    failed: Bools
+    renewed: Bools
+
+
+def happenings(h: Histories, lines: Timelines) -> Happenings:
+    """Failures and renewals of every component of the core units, by row, component and day."""
+    w = _walk(h, lines)
+    on_task_clock = np.isin(w.code, [COMPONENT_CODE[name] for name in ON_TASK_CLOCK])
+    renewed = w.replaced | (w.renews & on_task_clock)
+    at = np.flatnonzero((w.rank == 1) & (w.event | renewed) & (w.code != PORT))
+    after = np.where(w.exact | ~w.event, w.day, w.look_day)
+    return Happenings(w.row[at], w.code[at], w.day[at], after[at], w.event[at], renewed[at])
 
 
 class _Latest:
@@ -170,12 +263,12 @@ class _Latest:
         moved[1:] = flag[:-1]
         return moved & (self.place > self.head)
 
-    def shifted_hours(self, flag: Bools, hours: Floats, none: float) -> Floats:
-        """Hours of the latest mark of a kind strictly before each place."""
+    def earlier(self, flag: Bools, values: NDArray, none: float | NDArray) -> NDArray:
+        """The value at the latest mark of a kind strictly before each place."""
         found = self.latest(flag)
         earlier = np.full(len(found), -1, dtype=np.int64)
         earlier[1:] = np.where(self.head[1:] == self.head[:-1], found[:-1], -1)
-        return np.where(earlier >= 0, hours[np.maximum(earlier, 0)], none)
+        return np.where(earlier >= 0, values[np.maximum(earlier, 0)], none)
 
 
 def _marks(h: Histories, lines: Timelines) -> _Marks:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from fleet.models import Contractor, Snapshot, Trimmer
 from fleet.upkeep.fit_store import latest_fits
+from fleet.upkeep.forecasts import record_forecasts
 from fleet.upkeep.guard_exposure import crews_of, guard_exposure, guard_looks, learn_habits
 from fleet.upkeep.histories import Histories, load_histories
 from fleet.upkeep.learned import LearnedSet
@@ -45,13 +46,14 @@ LARGE = 4 * SHARD
 
 @dataclass(frozen=True)
 class ScanReport:
-    """What a scan did. ``learned``: whether the fits were made anew."""
+    """What a scan did. ``learned``: whether the fits were made anew; ``forecasts``: statements kept."""
 
     contractors: int
     units: int
     written: Written
     snapshots: int
     learned: bool
+    forecasts: int
     seconds: float
 
 
@@ -68,7 +70,7 @@ def scan(
     Flags are first brought up to the fits that stand; samples taken on the way go into new fits, and units whose
     intervals moved by these are done again. A scan as of an earlier day keeps what could be learned then as a snapshot
     of that day and leaves today's flags to the latest snapshot, so that looking back never puts old answers on today's
-    list. What says the same as before is not kept.
+    list, nor keeps a statement that nobody made on that day. What says the same as before is not kept.
     """
     started = time.perf_counter()
     looking_back = as_of < today
@@ -103,8 +105,9 @@ def scan(
     fresh = refit(as_of=as_of, packs=packs if looking_back else None) if learn else None
     if fresh is not None and not looking_back:
         written += _refresh_moved(fresh)
+    said = 0 if looking_back else record_forecasts(contractors, as_of=as_of)
     return ScanReport(
-        len(contractors), n_units, written, kept, bool(fresh and fresh.learned), time.perf_counter() - started
+        len(contractors), n_units, written, kept, bool(fresh and fresh.learned), said, time.perf_counter() - started
     )
 
 

@@ -45,6 +45,7 @@ class Command(PortalCommand):
             "removed": report.written.removed,
             "snapshots": report.snapshots,
             "learned": "yes" if report.learned else "no",
+            "forecasts": report.forecasts,
             "seconds": round(report.seconds, 2),
         }
         print_rows(self.stdout.write, [row], list(row), options["format"], "")
