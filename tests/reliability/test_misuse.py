@@ -1,14 +1,16 @@
 """Cost of misuse: chains against enumeration, and simulated fleets with known truth."""
 
 import itertools
+import time
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fleet.reliability import excess_failures
+from fleet.reliability import excess_failures, misuse_posterior
 from fleet.reliability.guard_chain import GuardLooks, fit_chains, off_after, smoothed_off
+from fleet.reliability.misuse_posterior import CrewTotals
 from tests.reliability import misuse_study
 
 
@@ -159,3 +161,69 @@ def test_without_failure_there_is_nothing_to_compare():
     one = {**fleet(), "failure_unit": [], "failure_hour": [], "failure_off": []}
     with pytest.raises(ValueError, match="no failure"):
         excess_failures(**one)
+
+
+def _dense(totals: CrewTotals, spread: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Log evidence, crews' log levels and their covariance at each log ratio, one whole matrix at a time."""
+    crews = totals.expected.size
+    middle = np.average(totals.share, weights=totals.expected)
+    design = np.column_stack([np.ones(crews), totals.share - middle, np.eye(crews)])
+    prior = np.concatenate([[0.01, misuse_posterior.SHARE_SD**-2], np.full(crews, spread**-2)])
+    failures, levels, values, covariances = totals.failures, [], [], []
+    centre = np.zeros(crews + 2)
+    centre[0] = np.log((failures.sum() + 0.5) / totals.expected.sum())
+    for log_ratio in misuse_posterior.LOG_RATIOS:
+        exposure = totals.expected + np.expm1(log_ratio) * totals.expected_off
+        theta = np.zeros(crews + 2)
+        theta[0] = np.log((failures.sum() + 0.5) / exposure.sum())
+        for _ in range(40):
+            mu = np.exp(design @ theta) * exposure
+            hessian = design.T @ (mu[:, None] * design) + np.diag(prior)
+            theta = theta + np.linalg.solve(hessian, (failures - mu) @ design - prior * (theta - centre))
+        off = theta - centre
+        value = failures @ (design @ theta) - mu.sum() + log_ratio * totals.failures_off.sum()
+        value += np.log1p(np.expm1(log_ratio) * totals.unknown_off).sum()
+        value -= 0.5 * (log_ratio / misuse_posterior.RATIO_SD) ** 2 + 0.5 * off @ (prior * off)
+        values.append(value + 0.5 * np.log(prior).sum() - 0.5 * np.linalg.slogdet(hessian)[1])
+        levels.append(design @ theta)
+        covariances.append(design @ np.linalg.inv(hessian) @ design.T)
+    return np.array(values), np.array(levels), np.array(covariances)
+
+
+@pytest.mark.parametrize(("crews", "spread"), [(1, 0.3), (3, 0.05), (12, 0.8)])
+def test_the_border_of_two_gives_what_whole_matrices_give(crews, spread):
+    totals = _some_crews(crews)
+    mode = misuse_posterior._levels(totals, misuse_posterior._design(totals), spread)
+    value, levels, covariance = _dense(totals, spread)
+    assert mode.value == pytest.approx(value, abs=1e-8)
+    assert mode.eta == pytest.approx(levels, abs=1e-8)
+    ours = np.einsum("rci,rij,rdj->rcd", mode.follow, mode.common, mode.follow)
+    ours[:, np.arange(crews), np.arange(crews)] += mode.own
+    assert ours == pytest.approx(covariance, abs=1e-8)
+    z = np.random.default_rng(5).normal(size=(mode.eta.shape[0], crews))
+    drawn = misuse_posterior._correlated(mode.own, mode.follow, mode.common, z)
+    assert drawn == pytest.approx(np.einsum("rcd,rd->rc", np.linalg.cholesky(covariance), z), abs=1e-8)
+
+
+def test_two_hundred_crews_take_seconds_not_minutes():
+    """Whole matrices took almost three minutes; the bound leaves room for a busy machine."""
+    start = time.process_time()
+    _, levels, _ = misuse_posterior.posterior_draws(_some_crews(200))
+    assert levels.shape == (misuse_posterior.DRAWS, 200)
+    assert time.process_time() - start < 10
+
+
+def _some_crews(crews: int) -> CrewTotals:
+    rng = np.random.default_rng(crews)
+    expected, share = rng.uniform(2, 30, crews), rng.uniform(0, 0.7, crews)
+    failures = rng.poisson(expected)
+    return CrewTotals(
+        expected=expected,
+        expected_off=expected * share,
+        expected_off_sd=0.1 * expected * share,
+        share=share,
+        failures=failures.astype(float),
+        failures_off=rng.binomial(failures, share).astype(float),
+        unknown_crew=rng.integers(0, crews, 4),
+        unknown_off=rng.random(4),
+    )
