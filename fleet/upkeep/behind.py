@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from fleet.models import FitSnapshot, LearnedInterval
+from fleet.models import FitSnapshot
 from fleet.upkeep.fit_records import MANUAL, MODEL, POOLED, IntervalRecord, OwnCounts
 from fleet.upkeep.ready import Flag, Reason, UnitHours
+from fleet.upkeep.records_kept import kept_records
 from fleet.upkeep.who_sees import ENOUGH_CONTRACTORS, own_counts
 
 Row = tuple[UnitHours, Flag]
@@ -25,14 +26,7 @@ def with_records(rows: Sequence[Row], snapshot: FitSnapshot | None, *, all_count
     keys = {(unit.model, flag.task, flag.setting) for unit, flag in rows if flag.setting}
     if not keys or snapshot is None:
         return list(rows)
-    found = LearnedInterval.objects.filter(
-        snapshot=snapshot, model__in={m for m, _t, _s in keys}, setting__in={s for _m, _t, s in keys}
-    )
-    records = {
-        (m, t, s): IntervalRecord.from_data(data)
-        for m, t, s, data in found.values_list("model_id", "task", "setting", "data")
-        if (m, t, s) in keys
-    }
+    records = kept_records(snapshot, keys)
     few = any(r.pooled_contractors < ENOUGH_CONTRACTORS for r in records.values())
     own: Own = own_counts({unit.contractor for unit, _flag in rows}) if few and not all_counts else {}
     return [

@@ -15,8 +15,8 @@ IntervalKey = tuple[int, str, str]
 
 
 def latest_fits(as_of: dt.date | None = None) -> FitSnapshot | None:
-    """The latest learning, of then or before."""
-    snapshots = FitSnapshot.objects.all()
+    """The latest learning, of then or before; its ``data`` is long, and read once it is asked for."""
+    snapshots = FitSnapshot.objects.defer("data")
     if as_of is not None:
         snapshots = snapshots.filter(as_of__lte=as_of)
     return snapshots.order_by("-as_of", "-version").first()

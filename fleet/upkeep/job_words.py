@@ -106,8 +106,12 @@ def _lower_first(words: str) -> str:
 def jobs_by_place(jobs: Sequence[Job]) -> list[tuple[str, str]]:
     """(place, the jobs done there in one phrase), in the order of the jobs; what holds the unit stands alone."""
     found: dict[tuple[bool, str], list[str]] = {}
+    language = get_language()
     for job in jobs:
-        found.setdefault((job.state == HOLD, place_of(job)), []).append(job_label(job))
+        if job.state == HOLD:
+            found.setdefault((True, place_of(job)), []).append(job_label(job))
+        else:
+            found.setdefault((False, job.place), []).append(_task_label(job.task, language))
     return [
         (place, ", ".join([labels[0], *(_lower_first(label) for label in labels[1:])]))
         for (_held, place), labels in found.items()

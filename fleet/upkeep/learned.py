@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fleet.models import Contractor, FitSnapshot, LearnedInterval
+from fleet.models import Contractor, FitSnapshot
 from fleet.upkeep.fit_records import MANUAL, MODEL, POOLED, IntervalRecord
 from fleet.upkeep.interval_settings import LEARNED_TASKS, settings_of
 from fleet.upkeep.intervals import Catalog
+from fleet.upkeep.records_kept import RecordKey, kept_records
 from fleet.vocabulary import TASK_KEYS
 
 # Shares of hours with the guard off that intervals are worked out for; a unit gets that of the next one up.
@@ -22,7 +23,8 @@ BASES = (MANUAL, POOLED, MODEL)
 # Tasks that every second unit of a contractor that opted in gets at half the interval: those that undo hidden wear.
 STAGGERED = ("grease", "plug", "air_filter", "fuel_filter")
 
-RecordKey = tuple[int, str, str]
+# Hours and basis at each of ``EXPOSURES``.
+Chosen = tuple[list[float], list[int]]
 
 
 @dataclass(frozen=True)
@@ -40,26 +42,23 @@ class LearnedTables:
 
 
 class LearnedSet:
-    """The records of one learning, parsed as they are asked for; kept over the shards of a scan."""
+    """The records of one learning, worked out as they are asked for; kept over the shards of a scan."""
 
     def __init__(self, snapshot: FitSnapshot | None) -> None:
         self.snapshot = snapshot
-        self._models: set[int] = set()
-        self._rows: dict[RecordKey, tuple[list[float], list[int]]] = {}
+        self._rows: dict[RecordKey, Chosen | None] = {}
 
-    def choices(self, models: Sequence[int]) -> Mapping[RecordKey, tuple[list[float], list[int]]]:
-        """Hours and basis at each exposure by (model, task, digest), for records with a failure behind them."""
-        new = sorted(set(models) - self._models)
-        if self.snapshot is not None and new:
-            rows = LearnedInterval.objects.filter(snapshot=self.snapshot, model__in=new)
-            for model, task, setting, data in rows.values_list("model_id", "task", "setting", "data"):
-                if data["pooled_failures"]:
-                    self._rows[model, task, setting] = _at_exposures(IntervalRecord.from_data(data))
-            self._models.update(new)
+    def choices(self, keys: Iterable[RecordKey]) -> Mapping[RecordKey, Chosen | None]:
+        """Hours and basis at each exposure by (model, task, digest); None without a failure behind the record."""
+        new = set(keys) - self._rows.keys()
+        records = kept_records(self.snapshot, new) if new else {}
+        for key in new:
+            record = records.get(key)
+            self._rows[key] = _at_exposures(record) if record is not None and record.pooled_failures else None
         return self._rows
 
 
-def _at_exposures(record: IntervalRecord) -> tuple[list[float], list[int]]:
+def _at_exposures(record: IntervalRecord) -> Chosen:
     chosen = [record.at(exposure) for exposure in EXPOSURES]
     return [c.interval_hours for c in chosen], [BASES.index(c.basis) for c in chosen]
 
@@ -74,13 +73,14 @@ def learned_tables(
 ) -> LearnedTables:
     """The tables of these pairs of contractor and model."""
     tables = LearnedTables.none(len(pairs))
-    choices = learned.choices([m for _c, m in pairs])
-    if not choices:
+    if learned.snapshot is None:
         return tables
+    settings = settings_of(pairs, catalog, contractors)
+    choices = learned.choices({(model, task, s.digest) for (_contractor, model, task), s in settings.items()})
     place = {pair: number for number, pair in enumerate(pairs)}
     task_place = {task: TASK_KEYS.index(task) for task in LEARNED_TASKS}
-    for (contractor, model, task), setting in settings_of(pairs, catalog, contractors).items():
-        found = choices.get((model, task, setting.digest))
+    for (contractor, model, task), setting in settings.items():
+        found = choices[model, task, setting.digest]
         if found is not None:
             at = place[contractor, model], task_place[task]
             tables.hours[at], tables.basis[at] = found

@@ -5,16 +5,18 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from fleet.models import Contractor, Postponement
+from fleet.upkeep.behind import with_records
+from fleet.upkeep.fit_store import latest_fits
 from fleet.upkeep.lists import stored_rows
 from fleet.upkeep.put_off import standing_postponements, stands_aside
 from fleet.upkeep.ready import Job, UnitHours, by_unit, jobs_on, sort_key
 from fleet.upkeep.refresh import latest_usages
 from fleet.upkeep.season import Season
 from fleet.upkeep.stops import Stop, stops_for
-from fleet.vocabulary import DUE_BY, DUE_NOW, HOLD, LATER, OWNER, PAST_DUE, STATE_ORDER
+from fleet.vocabulary import DUE_BY, DUE_NOW, HOLD, OWNER, PAST_DUE, STATE_ORDER
 
 
 @dataclass(frozen=True)
@@ -102,6 +104,12 @@ def seasons_of(contractors: Sequence[Contractor]) -> dict[int, Season]:
     return {pk: usage.season for pk, usage in latest_usages([c.pk for c in contractors]).items()}
 
 
+def with_reasons(lines: Sequence[UnitLine]) -> list[UnitLine]:
+    """The lines with what stands behind each job's interval; two queries at most."""
+    told = iter(with_records([(job.unit, job.flag) for line in lines for job in line.jobs], latest_fits()))
+    return [replace(line, jobs=[replace(job, flag=next(told)[1]) for job in line.jobs]) for line in lines]
+
+
 def ready_list(
     contractors: Sequence[Contractor],
     seasons: Mapping[int, Season],
@@ -111,19 +119,20 @@ def ready_list(
     crew_id: int | None = None,
     unit_id: int | None = None,
     place: str | None = None,
+    reasons: bool = True,
 ) -> ReadyList:
     """What must be done for these contractors' units (or one crew's, or one unit) to last until ``before``.
 
     Works from stored answers in a few queries, whatever the number of units. With a ``place``, only jobs done
     there; who must rest is shown all the same, since nobody may start a unit on hold or under a recall, with a job due
-    or without.
+    or without. Unless ``reasons``, what stands behind the jobs is left to ``with_reasons`` on the lines to be shown.
     """
-    rows = stored_rows([c.pk for c in contractors], crew_id, unit_id)
+    rows = stored_rows([c.pk for c in contractors], crew_id, unit_id, told=False)
     units = {unit.unit: unit for unit, _flag in rows}
     jobs = [
         job
-        for job in jobs_on(rows, seasons, as_of, before)
-        if job.state != LATER and (place is None or job.place == place or job.state == HOLD)
+        for job in jobs_on(rows, seasons, as_of, before, later=False)
+        if place is None or job.place == place or job.state == HOLD
     ]
     said = standing_postponements({job.unit.unit for job in jobs}, as_of) if jobs else {}
     stops = stops_for(((u.unit, u.model) for u in units.values()), as_of)
@@ -140,5 +149,6 @@ def ready_list(
     listed = {line.unit.unit for line in lines}
     lines += [UnitLine(units[pk], [], found) for pk, found in stops.items() if pk not in listed]
     lines.sort(key=_worst_first)
+    lines = with_reasons(lines) if reasons else lines
     aside.sort(key=lambda p: (p.said.until, p.job.unit.tag, p.job.task))
     return ReadyList(lines, aside, len(units))

@@ -131,19 +131,29 @@ def lay_up_date(flag: Flag, season: Season, as_of: dt.date) -> dt.date:
 
 
 def jobs_on(
-    rows: Sequence[tuple[UnitHours, Flag]], seasons: Mapping[int, Season], as_of: dt.date, before: dt.date | None = None
+    rows: Sequence[tuple[UnitHours, Flag]],
+    seasons: Mapping[int, Season],
+    as_of: dt.date,
+    before: dt.date | None = None,
+    *,
+    later: bool = True,
 ) -> list[Job]:
     """State and dates of each row on ``as_of``; ``before`` is the day to last to (default: the next opening).
 
-    The list keeps the order of ``rows``. ``seasons`` is by contractor.
+    The list keeps the order of ``rows``; jobs that can wait until after that day are left out unless ``later``.
+    ``seasons`` is by contractor.
     """
     if not rows:
         return []
-    contractors = sorted({unit.contractor for unit, _flag in rows})
+    # A unit's own figures are read once, and spread over its rows.
+    units = list({id(unit): unit for unit, _flag in rows}.values())
+    place = {id(unit): i for i, unit in enumerate(units)}
+    unit_of = np.array([place[id(unit)] for unit, _flag in rows])
+    contractors = sorted({unit.contractor for unit in units})
     row_of = {pk: i for i, pk in enumerate(contractors)}
     ends = {pk: before or seasons[pk].next_opening(as_of) for pk in contractors}
-    first = min(day_of(as_of), min(day_of(unit.known_until) for unit, _flag in rows))
-    last = max(max(day_of(d) for d in ends.values()), day_of(as_of), max(day_of(u.known_until) for u, _f in rows))
+    first = min(day_of(as_of), min(day_of(unit.known_until) for unit in units))
+    last = max(max(day_of(d) for d in ends.values()), day_of(as_of), max(day_of(u.known_until) for u in units))
     days = last + HORIZON_DAYS - first
     calendar = np.stack([seasons[pk].worth(first, days) for pk in contractors]).cumsum(axis=1)
     n = len(rows)
@@ -152,54 +162,64 @@ def jobs_on(
         for unit, flag in rows
     ]
 
-    def column(get: Callable[[UnitHours, Flag], float]) -> np.ndarray:
-        return np.fromiter((get(unit, flag) for unit, flag in rows), dtype=float, count=n)
+    def of_unit(get: Callable[[UnitHours], float]) -> np.ndarray:
+        return np.array([get(unit) for unit in units], dtype=float)[unit_of]
 
-    hours = column(lambda u, f: u.hours)
-    since = column(lambda u, f: u.since_reading)
+    def of_flag(get: Callable[[Flag], float]) -> np.ndarray:
+        return np.fromiter((get(flag) for _unit, flag in rows), dtype=float, count=n)
+
+    hours = of_unit(lambda u: u.hours)
+    since = of_unit(lambda u: u.since_reading)
     # Doubt about hours run before the task was last done does not touch the hours run since.
-    since_done = np.maximum(hours - column(lambda u, f: f.counts_from_hours), 0.0)
+    since_done = np.maximum(hours - of_flag(lambda f: f.counts_from_hours), 0.0)
     row_since = np.minimum(since, since_done)
     share = np.where(since > 0, row_since / np.where(since > 0, since, 1.0), 1.0)
     ahead = project_hours(
         hours=hours,
-        target=column(lambda u, f: np.nan if f.due_hours is None else f.due_hours),
-        day_rate=column(lambda u, f: u.day_rate),
+        target=of_flag(lambda f: np.nan if f.due_hours is None else f.due_hours),
+        day_rate=of_unit(lambda u: u.day_rate),
         calendar=calendar,
-        known_day=column(lambda u, f: day_of(u.known_until) - first).astype(np.int64),
+        known_day=of_unit(lambda u: day_of(u.known_until) - first).astype(np.int64),
         start_day=np.full(n, day_of(as_of) - first),
-        by_day=column(lambda u, f: max(day_of(ends[u.contractor]), day_of(as_of)) - first).astype(np.int64),
-        calendar_of=np.array([row_of[unit.contractor] for unit, _flag in rows]),
-        variance=column(lambda u, f: u.variance) * share,
+        by_day=of_unit(lambda u: max(day_of(ends[u.contractor]), day_of(as_of)) - first).astype(np.int64),
+        calendar_of=of_unit(lambda u: row_of[u.contractor]).astype(np.int64),
+        variance=of_unit(lambda u: u.variance) * share,
         biased_hours=row_since,
-        bias_cv=column(lambda u, f: u.bias_cv),
-        week_cv=column(lambda u, f: u.week_cv),
-        rate_cv=column(lambda u, f: u.rate_cv),
-        days_per_week=column(lambda u, f: seasons[u.contractor].days_per_week),
+        bias_cv=of_unit(lambda u: u.bias_cv),
+        week_cv=of_unit(lambda u: u.week_cv),
+        rate_cv=of_unit(lambda u: u.rate_cv),
+        days_per_week=of_unit(lambda u: seasons[u.contractor].days_per_week),
     )
+    # Plain numbers: taking them out of an array one by one is slow.
+    days, early, late = ahead.day.tolist(), ahead.day_early.tolist(), ahead.day_late.tolist()
+    nows, lows, highs = ahead.hours.tolist(), ahead.hours_low.tolist(), ahead.hours_high.tolist()
+    probabilities = ahead.probability.tolist()
     jobs = []
     for i, (unit, flag) in enumerate(rows):
         if due_dates[i] is not flag.due_date:
             flag = Flag(**{**flag.__dict__, "due_date": due_dates[i]})
-        now, high = float(ahead.hours[i]), float(ahead.hours_high[i])
-        due_on = _first(flag.passed_on or _date(first, ahead.day[i], flag), flag.due_date)
+        now, high = nows[i], highs[i]
+        due_on = _first(flag.passed_on or _date(first, days[i], flag), flag.due_date)
         end = ends[unit.contractor]
-        probability = float(ahead.probability[i])
+        probability = probabilities[i]
         if flag.due_date is not None and flag.due_date <= max(end, as_of):
             probability = 1.0
         if flag.passed_on is not None:
             probability = 1.0
+        state = _state(flag, now, high, due_on, probability, as_of)
+        if state == LATER and not later:
+            continue
         jobs.append(
             Job(
                 unit=unit,
                 flag=flag,
-                state=_state(flag, now, high, due_on, probability, as_of),
+                state=state,
                 hours_now=now,
-                hours_now_low=float(ahead.hours_low[i]),
+                hours_now_low=lows[i],
                 hours_now_high=high,
                 due_on=due_on,
-                due_on_early=_first(flag.passed_on or _date(first, ahead.day_early[i], flag), flag.due_date),
-                due_on_late=_first(flag.passed_on or _date(first, ahead.day_late[i], flag), flag.due_date),
+                due_on_early=_first(flag.passed_on or _date(first, early[i], flag), flag.due_date),
+                due_on_late=_first(flag.passed_on or _date(first, late[i], flag), flag.due_date),
                 probability_by=probability,
                 as_of=as_of,
                 days_per_week=seasons[unit.contractor].days_per_week,
@@ -209,11 +229,13 @@ def jobs_on(
 
 
 def _date(first: int, day: int, flag: Flag) -> dt.date | None:
-    return None if flag.due_hours is None or day == NEVER else date_of(first + int(day))
+    return None if flag.due_hours is None or day == NEVER else date_of(first + day)
 
 
 def _first(a: dt.date | None, b: dt.date | None) -> dt.date | None:
-    return min((d for d in (a, b) if d is not None), default=None)
+    if a is None or b is None:
+        return b if a is None else a
+    return min(a, b)
 
 
 def _state(

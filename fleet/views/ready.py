@@ -23,7 +23,7 @@ from fleet.spreadsheets import csv_download
 from fleet.upkeep.crew_units import count_in_use
 from fleet.upkeep.job_rows import LIST_COLUMNS, lines_as_rows
 from fleet.upkeep.job_words import short_date
-from fleet.upkeep.lines import ReadyList, ready_list, seasons_of
+from fleet.upkeep.lines import ReadyList, ready_list, seasons_of, with_reasons
 from fleet.upkeep.ready import carry_through_default
 from fleet.upkeep.season import Season
 from fleet.upkeep.stops import Stop
@@ -60,8 +60,8 @@ def _scope(request: HttpRequest) -> Scope:
     return scope
 
 
-def _ask(request: HttpRequest, unit: Trimmer | None = None) -> Asked:
-    """The question in the address, about the units it names, or about one of these."""
+def _ask(request: HttpRequest, unit: Trimmer | None = None, *, reasons: bool = True) -> Asked:
+    """The question in the address, about the units it names, or about one of these; with or without its reasons."""
     scope = _scope(request)
     chosen = scope.chosen if unit is None else [unit.contractor]
     seasons = seasons_of(chosen)
@@ -79,6 +79,7 @@ def _ask(request: HttpRequest, unit: Trimmer | None = None) -> Asked:
         crew_id=scope.crew_id if unit is None else None,
         unit_id=None if unit is None else unit.pk,
         place=form.place(),
+        reasons=reasons,
     )
     return Asked(scope, seasons, form, before, found)
 
@@ -86,13 +87,15 @@ def _ask(request: HttpRequest, unit: Trimmer | None = None) -> Asked:
 @allowed("see_fleet")
 def ready(request: HttpRequest) -> HttpResponse:
     """One line for each unit with something due, worst first."""
-    asked = _ask(request)
+    asked = _ask(request, reasons=False)
     scope, found = asked.scope, asked.found
     start = max(whole_number(request.GET.get("from")) or 0, 0)
     shown = found.lines[start : start + LINES_SHOWN]
     query = _query(asked)
     showing = Showing(request.access, asked.seasons, request.get_full_path())  # type: ignore[attr-defined]
     unfolded = sum(len(line.jobs) for line in shown) <= MOST_UNFOLDED
+    # Only what is sent along unfolded says its reasons.
+    shown = with_reasons(shown) if unfolded else shown
     heading = _("Ready list") + (f", {scope.name()}" if scope.name() else "")
     context: dict[str, Any] = {
         "asked": asked,
@@ -113,7 +116,7 @@ def ready(request: HttpRequest) -> HttpResponse:
         "csv_url": reverse("ready_csv") + "?" + urlencode(query),
         "print_url": reverse("ready_print") + "?" + urlencode(query),
         "share_heading": heading,
-        "share_text": plain_text(found, heading, _sentence(asked)),
+        "share_text": plain_text(found, heading, _sentence(asked), showing),
         "page_actions": page_actions_for(request.access, "ready"),  # type: ignore[attr-defined]
         "may_log": request.access.can("log_work"),  # type: ignore[attr-defined]
     }

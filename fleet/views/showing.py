@@ -59,7 +59,8 @@ class ShownJob:
 class ShownLine:
     """A unit's line: sign and words of what stops it or of its worst job, all jobs by place, one rail."""
 
-    pk: int
+    # Text: a template words every number in the reader's language, and this one stands in many places.
+    pk: str
     tag: str
     model: str
     crew: str
@@ -83,6 +84,7 @@ class Showing:
         self._offers = {place: row_actions_for(access, place) for place in PLACE_LABELS}
         self._pages = {action: _offer_pages(action) for offers in self._offers.values() for action in offers}
         self._may: dict[tuple[str, int], bool] = {}
+        self._places: dict[int, list[tuple[str, str]]] = {}
         self._fault = reverse("report_fault")
         self._unit_base = reverse("unit", args=[0]).removesuffix("0/")
 
@@ -96,19 +98,25 @@ class Showing:
             self._may[key] = self._access.can(action, contractor)
         return self._may[key]
 
+    def places(self, line: UnitLine) -> list[tuple[str, str]]:
+        """A unit's jobs by where they are done, for its line and for the list as text alike."""
+        if line.unit.unit not in self._places:
+            self._places[line.unit.unit] = jobs_by_place(line.jobs)
+        return self._places[line.unit.unit]
+
     def line(self, line: UnitLine, show_crew: bool = False, whole: bool = True) -> ShownLine:
         """A unit's line of the Ready list; unless ``whole``, without the jobs it unfolds to."""
         unit, held = line.unit, line.state == HOLD
         counting = next((job for job in line.jobs if job.flag.due_hours is not None and job.state != HOLD), None)
         return ShownLine(
-            pk=unit.unit,
+            pk=str(unit.unit),
             tag=unit.tag,
             model=unit.model_name,
             crew=(unit.crew_name or _("no crew")) if show_crew else "",
             url=self.unit_url(unit.unit),
             state=line.state,
             words=line_words(line),
-            places=[(PLACE_LABELS[place], words) for place, words in jobs_by_place(line.jobs)],
+            places=[(PLACE_LABELS[place], words) for place, words in self.places(line)],
             rail=None if held else self.rail(line.jobs[0]),
             whole=whole,
             jobs=[self.job(job, say_hours=job is counting, stopped=bool(line.stops)) for job in line.jobs if whole],
@@ -184,13 +192,13 @@ def line_words(line: UnitLine) -> str:
     return line.stops[0].sign if line.stops else state_words(line.jobs[0])
 
 
-def plain_text(found: ReadyList, heading: str, sentence: str) -> str:
+def plain_text(found: ReadyList, heading: str, sentence: str, showing: Showing) -> str:
     """The list as text for a chat: recall notices first, each once, then a line a unit, worst first."""
-    rows = [heading, sentence, ""]
+    rows, labels = [heading, sentence, ""], {place: str(label) for place, label in PLACE_LABELS.items()}
     for stop, units in found.recalls():
         rows += [f"{', '.join(unit.tag for unit in units)}: {stop.sentence()}", ""]
     for line in found.lines:
-        jobs = "; ".join(f"{words} [{PLACE_LABELS[place]}]" for place, words in jobs_by_place(line.jobs))
+        jobs = "; ".join(f"{words} [{labels[place]}]" for place, words in showing.places(line))
         faults = [f"{stop.duty} {stop.text}." for stop in line.stops if not stop.is_recall]
         rows.append(" ".join(part for part in (f"{line.unit.tag}: {line_words(line)}.", *faults, jobs) if part))
     return "\n".join(rows)

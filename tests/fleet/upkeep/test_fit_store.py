@@ -20,6 +20,7 @@ from fleet.upkeep.fit_records import (
     OwnCounts,
 )
 from fleet.upkeep.fit_store import add_fits, latest_fits, model_records, read_fits, read_intervals
+from fleet.upkeep.records_kept import kept_records
 from fleet.upkeep.who_sees import own_counts, seen_counts
 
 pytestmark = pytest.mark.django_db
@@ -59,6 +60,26 @@ def test_records_come_back_as_they_went_in() -> None:
     assert read_intervals(snapshot, [model.pk], ["other"]) == {}
     [record] = model_records(snapshot, [model.pk], {(model.pk, "grease"): "s1"})
     assert (record.name, record.fits["gearbox"], record.intervals["grease"]) == ("Ostrel Heron", FIT, INTERVAL)
+
+
+def test_a_record_is_read_once_and_a_new_learning_is_told_from_the_last(django_assert_num_queries) -> None:  # type: ignore[no-untyped-def]
+    model = _model()
+    key, other = (model.pk, "grease", "s1"), (model.pk, "grease", "s2")
+    first = add_fits(
+        as_of=dt.date(2026, 5, 1), content_key="a", data={}, fits={}, intervals={key: INTERVAL}
+    )  # fmt: skip
+    slim = replace(INTERVAL, candidates=(), candidate_costs=())
+    with django_assert_num_queries(1):
+        assert kept_records(first, [key, other]) == {key: slim}
+    with django_assert_num_queries(0):
+        assert kept_records(first, [key, other]) == {key: slim}
+    second = add_fits(
+        as_of=dt.date(2026, 5, 1), content_key="b", data={}, fits={},
+        intervals={key: replace(INTERVAL, failures=8), other: INTERVAL},
+    )  # fmt: skip
+    assert kept_records(second, [key, other]) == {key: replace(slim, failures=8), other: slim}
+    assert kept_records(first, [key, other]) == {key: slim}
+    assert kept_records(None, [key]) == {}
 
 
 def test_what_is_not_a_number_is_kept_as_unknown() -> None:
