@@ -35,7 +35,7 @@ def scan_contractor(contractor_id: int) -> int:
         if contractor is None:
             return 0
         today = _today_of(contractor)
-        flags = scan([contractor], as_of=today, today=today).written.flags
+        flags = scan([contractor], as_of=today, today=today, learn=False).written.flags
         refresh_crew_costs([contractor], today=today)
         refresh_reviews([contractor], today=today)
         return flags

@@ -17,6 +17,8 @@ class FitSnapshot(models.Model):
     """One learning from everything the ledger said on a day. ``data`` holds what belongs to no single model: costs.
 
     ``content_key`` is a digest of all that went in: a scan that would put in the same learns nothing again.
+    ``in_force_since`` is when every flag was brought up to it; empty where that was cut short, or where it is of an
+    earlier day.
     """
 
     as_of = models.DateField()
@@ -24,6 +26,7 @@ class FitSnapshot(models.Model):
     content_key = models.CharField(max_length=64)
     data = models.JSONField(default=dict)
     created_at = models.DateTimeField(auto_now_add=True)
+    in_force_since = models.DateTimeField(null=True)
 
     class Meta:
         indexes = [models.Index(fields=["as_of", "version"], name="fitsnapshot_as_of")]

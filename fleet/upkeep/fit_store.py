@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 
 from django.db import transaction
+from django.utils import timezone
 
 from fleet.models import FitSnapshot, LearnedInterval, ModelFit, TrimmerModel
 from fleet.upkeep.fit_records import FitRecord, IntervalRecord, ModelRecord
@@ -20,6 +21,21 @@ def latest_fits(as_of: dt.date | None = None) -> FitSnapshot | None:
     if as_of is not None:
         snapshots = snapshots.filter(as_of__lte=as_of)
     return snapshots.order_by("-as_of", "-version").first()
+
+
+def latest_number() -> int | None:
+    """The number of the latest learning's row, without the row."""
+    return FitSnapshot.objects.order_by("-as_of", "-version").values_list("pk", flat=True).first()
+
+
+def fits_in_force() -> FitSnapshot | None:
+    """The latest learning that every flag was brought up to."""
+    return FitSnapshot.objects.filter(in_force_since__isnull=False).order_by("-as_of", "-version").first()
+
+
+def put_in_force(snapshot: FitSnapshot) -> None:
+    """Every flag was brought up to this learning."""
+    FitSnapshot.objects.filter(pk=snapshot.pk, in_force_since__isnull=True).update(in_force_since=timezone.now())
 
 
 def read_fits(

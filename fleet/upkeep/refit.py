@@ -13,7 +13,7 @@ import numpy as np
 from fleet.models import Contractor, FitSnapshot, FleetSample, Trimmer
 from fleet.upkeep.event_costs import JobCosts, read_job_costs
 from fleet.upkeep.fit_records import FitRecord, IntervalRecord
-from fleet.upkeep.fit_store import add_fits, latest_fits, read_intervals
+from fleet.upkeep.fit_store import add_fits, fits_in_force, latest_fits, read_intervals
 from fleet.upkeep.fits import fit_all, fit_records
 from fleet.upkeep.interval_choice import choose_intervals
 from fleet.upkeep.interval_settings import Setting, settings_of
@@ -36,7 +36,11 @@ class Packed:
 
 @dataclass(frozen=True)
 class Refit:
-    """What came of learning: the snapshot, and whose intervals moved by it, as (contractor, model)."""
+    """What came of learning: the snapshot, and whose intervals moved by it, as (contractor, model).
+
+    They moved against the learning that every flag was last brought up to: where that was cut short, those moved by
+    the learnings in between are among them.
+    """
 
     snapshot: FitSnapshot | None
     learned: bool
@@ -59,8 +63,14 @@ def refit(*, as_of: dt.date, packs: Iterable[Packed] | None = None) -> Refit:
     catalog = Catalog(pairs)
     settings = settings_of(pairs, catalog, contractors)
     key = _key(known, settings)
-    if not known or (before is not None and before.content_key == key):
+    models = {m for _c, m in pairs}
+    in_force = fits_in_force()
+    if not known:
         return Refit(before, False)
+    if before is not None and before.content_key == key:
+        if before.in_force_since is not None:
+            return Refit(before, False)
+        return Refit(before, False, _moved(settings, read_intervals(in_force, models), read_intervals(before, models)))
     rows = (
         ((p.contractor, p.rows) for p in given)
         if given is not None
@@ -69,7 +79,7 @@ def refit(*, as_of: dt.date, packs: Iterable[Packed] | None = None) -> Refit:
     samples = unpack((contractor, bytes(text)) for contractor, text in rows)
     costs = read_job_costs(as_of)
     fits, intervals = learn(samples, settings, costs)
-    old = read_intervals(before, {m for _c, m in pairs})
+    old = read_intervals(in_force, models)
     data = {
         "costs": asdict(costs),
         "repairs": {str(model): asdict(curve) for model, curve in model_repairs(samples).items()},

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from fleet.models import Contractor, Snapshot, Trimmer
 from fleet.upkeep.due import Flags, compute_flags
-from fleet.upkeep.fit_store import latest_fits
+from fleet.upkeep.fit_store import latest_fits, latest_number
 from fleet.upkeep.guard_exposure import Exposure, guard_exposure, guard_looks
 from fleet.upkeep.histories import Histories, _ids, load_histories
 from fleet.upkeep.holds import standing_holds
@@ -30,12 +30,16 @@ SHARD = 1_000
 
 @dataclass(frozen=True)
 class Answers:
-    """What the ledger of some units says: their hours and flags, with the arrays these came from."""
+    """What the ledger of some units says: their hours and flags, with the arrays these came from.
+
+    ``fits`` is the number of the learning whose intervals were used.
+    """
 
     histories: Histories
     lines: Timelines
     exposure: Exposure
     flags: Flags
+    fits: int | None
 
 
 def latest_snapshots(contractor_ids: Iterable[int], as_of: dt.date | None = None) -> dict[int, Snapshot]:
@@ -79,6 +83,7 @@ class Setting:
     order_by: list[str]
     learned: LearnedTables
     stagger: NDArray[np.bool_]
+    fits: int | None
 
 
 def read_setting(
@@ -107,6 +112,7 @@ def read_setting(
         order_by=[rows[int(c)].order_by for c in contractors],
         learned=learned_tables(pair_list, catalog, rows, known),
         stagger=np.array([rows[int(c)].stagger for c in contractors], dtype=bool),
+        fits=None if known.snapshot is None else known.snapshot.pk,
     )
 
 
@@ -131,7 +137,7 @@ def answer_on(h: Histories, setting: Setting, lines: Timelines, exposure: Exposu
         exposure.recent,
         setting.stagger[core],
     )
-    return Answers(h, lines, exposure, flags)
+    return Answers(h, lines, exposure, flags, setting.fits)
 
 
 def answers_for(unit_ids: Sequence[int], as_of: dt.date | None = None) -> Answers:
@@ -163,13 +169,15 @@ def refresh_in_shards(
 def store_unless_moved(unit_ids: Sequence[int], found: Answers, moved_by: str) -> Written:
     """Store what was worked out outside the write lock; a shard that got an entry meanwhile is done again inside.
 
-    Whether it did is told by the units' ledger versions.
+    Whether it did is told by the units' ledger versions. So is one worked out at intervals that another scan's
+    learning has since taken the place of.
     """
     h = found.histories
     with transaction.atomic():
         now = dict(_versions(unit_ids))
         seen = zip(h.units["id"].tolist(), h.units["version"].tolist(), h.core.tolist(), strict=True)
-        if any(core and now.get(unit) != version for unit, version, core in seen):
+        moved = any(core and now.get(unit) != version for unit, version, core in seen)
+        if moved or found.fits != latest_number():
             return refresh_units(unit_ids, moved_by)
         return _store(found, moved_by)
 

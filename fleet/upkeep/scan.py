@@ -13,7 +13,7 @@ from django.db.models import Count
 from numpy.typing import NDArray
 
 from fleet.models import Contractor, Snapshot, Trimmer
-from fleet.upkeep.fit_store import latest_fits
+from fleet.upkeep.fit_store import latest_fits, put_in_force
 from fleet.upkeep.forecasts import record_forecasts
 from fleet.upkeep.guard_exposure import crews_of, guard_exposure, guard_looks, learn_habits
 from fleet.upkeep.histories import Histories, load_histories
@@ -77,7 +77,8 @@ def scan(
     asked = {c.pk for c in contractors}
     # What was learned on a day long gone rests on every fleet's record of that day.
     everyone = list(Contractor.objects.order_by("pk")) if looking_back and learn else list(contractors)
-    learned = LearnedSet(latest_fits(as_of))
+    # Entries go by the latest learning, whatever day it is where its units are.
+    learned = LearnedSet(latest_fits(as_of if looking_back else None))
     share = fitted_share(Trimmer.objects.count())
     kept, n_units, written, done = 0, 0, Written(), 0
     packs: list[Packed] = []
@@ -117,9 +118,12 @@ def learn_and_refresh(*, as_of: dt.date) -> Written:
 
 
 def _refresh_moved(fresh: Refit) -> Written:
-    if not fresh.moved:
-        return Written()
-    again = refresh_in_shards(_units_of(fresh.moved), "scan", LearnedSet(fresh.snapshot))
+    """Bring up to a learning whose intervals moved by it; cut short, the next learning starts it again."""
+    again = Written()
+    if fresh.moved:
+        again = refresh_in_shards(_units_of(fresh.moved), "scan", LearnedSet(fresh.snapshot))
+    if fresh.snapshot is not None and fresh.snapshot.in_force_since is None:
+        put_in_force(fresh.snapshot)
     # They were counted when they were scanned.
     return replace(again, flags=0)
 
