@@ -19,7 +19,7 @@ from fleet.reliability.newton import Objective, Solution, maximise, positive_def
 FARTHEST = 40.0
 
 
-class _Surface:
+class ProfileSurface:
     """One group's penalised likelihood in (psi, nuisance), psi the log shape or a log quantile, with coefficients.
 
     The other groups' say in the common coefficients enters as its quadratic form, which is exact for one group.
@@ -50,13 +50,8 @@ class _Surface:
 
     def evaluate(self, z: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Value, gradient and Hessian at coordinates z (G, 2 + p)."""
-        s = z[:, 0] if self.y is None else z[:, 1]
-        b = z[:, 2:]
-        if self.y is None:
-            a = z[:, 1]
-        else:
-            k = np.exp(s)
-            a = self.y - k * (z[:, 0] - self.objective.likelihood.center)
+        s, a = self.shape_and_rate(z)
+        k, b = np.exp(s), z[:, 2:]
         value, gradient, hessian = self.objective.groupwise(s, a, b)
         if b.shape[1]:
             off = b - self.b_hat
@@ -83,6 +78,12 @@ class _Surface:
         hessian[:, 1, 0] -= slope_a * k
         return value, gradient, hessian
 
+    def shape_and_rate(self, z: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """(s, a) at coordinates z, each of shape (G,)."""
+        if self.y is None:
+            return z[:, 0], z[:, 1]
+        return z[:, 1], self.y - np.exp(z[:, 1]) * (z[:, 0] - self.objective.likelihood.center)
+
     def nuisance(self, width: int) -> np.ndarray:
         """Columns of z that are maximised over."""
         first = 2 if self.hold else 1
@@ -94,22 +95,26 @@ def profile_interval(
     solution: Solution,
     level: float,
     *,
-    of: str = "scale",
     probability: float | None = None,
     hold_shape: bool = False,
 ) -> tuple[FloatArray, FloatArray]:
-    """Profile limits of shape, scale or a quantile, each of shape (G,)."""
+    """Profile limits of the shape, or of a quantile where ``probability`` is given, each of shape (G,)."""
     if not 0 < level < 1:
         raise ValueError("level must lie between 0 and 1")
-    at = None if of == "shape" else (1 - np.exp(-1.0) if probability is None else probability)
-    surface = _Surface(objective, solution, at, hold_shape)
+    surface = ProfileSurface(objective, solution, probability, hold_shape)
     drop = 0.5 * float(chi2.ppf(level, 1))
     with np.errstate(all="ignore"):
-        low, high = (_limit(surface, solution, drop, side) for side in (-1.0, 1.0))
+        low, high = (profile_limit(surface, solution, drop, side)[:, 0] for side in (-1.0, 1.0))
     return np.exp(low), np.exp(high)
 
 
-def _limit(surface: _Surface, solution: Solution, drop: float, side: float) -> FloatArray:
+def profile_limit(
+    surface: ProfileSurface, solution: Solution, drop: float | FloatArray, side: float, near: FloatArray | None = None
+) -> FloatArray:
+    """Coordinates (G, 2 + p) on the ridge where it has fallen by ``drop``, below (side -1) or above the estimate.
+
+    ``near`` are coordinates to start from, those of a limit for a slightly different drop.
+    """
     best = surface.start(solution)
     nu = surface.nuisance(best.shape[1])
     value, _, hessian = surface.evaluate(best)
@@ -120,6 +125,8 @@ def _limit(surface: _Surface, solution: Solution, drop: float, side: float) -> F
     z = best.copy()
     z[:, 0] += side * np.minimum(width, 2.0)
     z[:, nu] += slide * (side * np.minimum(width, 2.0))[:, None]
+    if near is not None:
+        z = np.where(np.isfinite(near).all(axis=1, keepdims=True), near, z)
     done = ~solution.converged
     for _ in range(30):
         value, gradient, hessian = surface.evaluate(z)
@@ -151,8 +158,12 @@ def _limit(surface: _Surface, solution: Solution, drop: float, side: float) -> F
     wrong = side * (z[:, 0] - best[:, 0]) <= 0
     lost = (~done | wrong | ~np.isfinite(z).all(axis=1)) & solution.converged
     if lost.any():
-        z[lost, 0] = _bracket(surface, best, target, side, lost)[lost]
-    return np.asarray(z[:, 0], dtype=float)
+        limit = _bracket(surface, best, target, side, lost)
+        found = lost & np.isfinite(limit)
+        _, ridge = _ridge(surface, best, np.where(found, limit, best[:, 0]))
+        z[lost] = ridge[lost]
+        z[lost, 0] = limit[lost]
+    return np.asarray(z, dtype=float)
 
 
 def _solve(hessian: FloatArray, nu: np.ndarray, right: FloatArray) -> FloatArray:
@@ -164,7 +175,7 @@ def _solve(hessian: FloatArray, nu: np.ndarray, right: FloatArray) -> FloatArray
     return np.asarray(-found, dtype=float)
 
 
-def _ridge(surface: _Surface, z: FloatArray, psi: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _ridge(surface: ProfileSurface, z: FloatArray, psi: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Value maximised over the nuisance parameters at given psi, starting from z; and where."""
     z = z.copy()
     z[:, 0] = psi
@@ -189,7 +200,9 @@ def _ridge(surface: _Surface, z: FloatArray, psi: FloatArray) -> tuple[FloatArra
     return value, z
 
 
-def _bracket(surface: _Surface, best: FloatArray, target: FloatArray, side: float, wanted: np.ndarray) -> FloatArray:
+def _bracket(
+    surface: ProfileSurface, best: FloatArray, target: FloatArray, side: float, wanted: np.ndarray
+) -> FloatArray:
     """Slow and sure: march outwards until the ridge is below the target, then bisect."""
     inner = best[:, 0].copy()
     outer = inner + side * 0.25

@@ -14,6 +14,7 @@ from fleet.reliability.lifetimes import FloatArray, IntArray, Lifetimes
 from fleet.reliability.likelihood import WeibullLikelihood
 from fleet.reliability.newton import FLAT, Objective, Solution, WeibullPrior, maximise
 from fleet.reliability.profile import coefficient_interval, profile_interval
+from fleet.reliability.small_sample import ENOUGH, corrected_interval
 
 
 @dataclass(frozen=True)
@@ -97,26 +98,51 @@ class WeibullFit:
         end = start + np.asarray(horizon, dtype=float)
         return -np.expm1(self.cumulative_hazard(start, x, group) - self.cumulative_hazard(end, x, group))
 
-    def confint(self, level: float = 0.95) -> dict[str, tuple[FloatArray, FloatArray]]:
-        """Profile-likelihood limits: {"shape": (low, high), "scale": ..., "coef": ...}, arrays (G,), (G,) and (p,).
+    def confint(self, level: float = 0.95, method: str = "auto") -> dict[str, tuple[FloatArray, FloatArray]]:
+        """Limits: {"shape": (low, high), "scale": ..., "coef": ...}, arrays (G,), (G,) and (p,).
 
-        NaN where there is no estimate. A limit beyond all reason (the likelihood never falls far enough) is 0 or inf.
+        Parameters
+        ----------
+        level : float
+        method : {"auto", "profile", "corrected"}
+            Profile likelihood; corrected for few failures (:mod:`.small_sample`); or, by default, corrected in groups
+            of fewer than ten failures. The correction is for exact failures without covariates or a prior: all others
+            have their profile limits.
+
+        Returns
+        -------
+        dict
+            NaN where there is no estimate. A limit beyond all reason (the likelihood never falls far enough) is 0 or
+            inf.
         """
-        limits = {"scale": profile_interval(self.objective, self.solution, level, hold_shape=self.shape_held)}
+        limits = {"scale": self._limits(level, method, 1 - np.exp(-1.0))}
         if self.shape_held:
             limits["shape"] = (self.shape.copy(), self.shape.copy())
         else:
-            limits["shape"] = profile_interval(self.objective, self.solution, level, of="shape")
+            limits["shape"] = self._limits(level, method, None)
         if self.coef.size:
             limits["coef"] = coefficient_interval(self.objective, self.solution, level, hold_shape=self.shape_held)
         return {name: self._blank(name, pair) for name, pair in limits.items()}
 
-    def quantile_confint(self, probability: float, level: float = 0.95) -> tuple[FloatArray, FloatArray]:
-        """Profile-likelihood limits of :meth:`quantile` at covariates 0, each of shape (G,)."""
-        pair = profile_interval(
+    def quantile_confint(
+        self, probability: float, level: float = 0.95, method: str = "auto"
+    ) -> tuple[FloatArray, FloatArray]:
+        """Limits of :meth:`quantile` at covariates 0, each of shape (G,), by the methods of :meth:`confint`."""
+        return self._blank("quantile", self._limits(level, method, probability))
+
+    def _limits(self, level: float, method: str, probability: float | None) -> tuple[FloatArray, FloatArray]:
+        """Limits of the shape, or of a quantile."""
+        if method not in ("auto", "profile", "corrected"):
+            raise ValueError("method must be auto, profile or corrected")
+        likelihood = self.objective.likelihood
+        few = self.converged & (likelihood.exact == self.events) & (method != "profile")
+        if method == "auto":
+            few &= self.events < ENOUGH
+        if few.any() and not (self.shape_held or self.coef.size or self.objective.penalised):
+            return corrected_interval(self.objective, self.solution, level, few, probability=probability)
+        return profile_interval(
             self.objective, self.solution, level, probability=probability, hold_shape=self.shape_held
         )
-        return self._blank("quantile", pair)
 
     def wald_confint(self, level: float = 0.95) -> dict[str, tuple[FloatArray, FloatArray]]:
         """Limits from the covariance on the log scale, for comparison: they cover less with few failures."""

@@ -8,13 +8,18 @@ import time
 import numpy as np
 
 from fleet.reliability import fit_weibull
+from tests.benchmarks.goals import at_most, held
 from tests.reliability import pooling_study
 from tests.reliability.simulated import groups_of_units, keep_groups
 
 
 def plain(groups: int = 4000, seed: int = 1) -> None:
-    """Profile and Wald limits over groups of 30 units with delayed entry, censoring and at least two failures."""
-    print(f"{'observed up to':>14s} {'failures':>9s} {'limits':>8s} {'shape':>7s} {'scale':>7s} {'B10':>7s}")
+    """Limits over groups of 30 units with delayed entry, censoring and at least two failures.
+
+    Keeping a group only for its failures makes its hazard look larger than it is; where two failures are many, that
+    by itself takes a percent or two.
+    """
+    print("Coverage of 95 % limits of plain fits; goal 93-97 % for shape and scale of the limits as given by default")
     for reach in (1.2, 0.8, 0.5, 0.25):
         rng = np.random.default_rng(seed)
         drawn = 2 * groups
@@ -25,33 +30,41 @@ def plain(groups: int = 4000, seed: int = 1) -> None:
         fit = fit_weibull(keep_groups(rows, keep))
         shape, scale = shape[keep][fit.converged], scale[keep][fit.converged]
         truth = {"shape": shape, "scale": scale, "B10": scale * (-np.log(0.9)) ** (1 / shape)}
+        middle = np.median(fit.events)
+        print(f"  watched up to {reach:.2f} scales, {middle:.0f} failures in the median, {shape.size} groups")
         for name, limits in (
-            ("profile", {**fit.confint(), "B10": fit.quantile_confint(0.1)}),
+            ("default", {**fit.confint(), "B10": fit.quantile_confint(0.1)}),
+            ("profile", {**fit.confint(method="profile"), "B10": fit.quantile_confint(0.1, method="profile")}),
             ("Wald", fit.wald_confint()),
         ):
-            share = {
-                key: float(np.mean((low[fit.converged] <= truth[key]) & (truth[key] <= high[fit.converged])))
-                for key, (low, high) in limits.items()
-            }
-            texts = [f"{share[key]:7.3f}" if key in share else " " * 7 for key in ("shape", "scale", "B10")]
-            print(f"{reach:9.2f} scales {np.median(fit.events):9.0f} {name:>8s} " + " ".join(texts))
+            texts = []
+            for key, (low, high) in limits.items():
+                inside = (low[fit.converged] <= truth[key]) & (truth[key] <= high[fit.converged])
+                share = float(np.mean(inside))
+                goal = name == "default" and key != "B10"
+                texts.append(f"{key} {held(share, 0.93, 0.97) if goal else f'{share:.3f}'}")
+            print(f"    {name:8s} " + "  ".join(texts))
 
 
 def pooled(models: int = 1200, seed: int = 1) -> None:
     """Pooled limits at 5, 15 and 40 models, and squared errors against plain and held-shape fits."""
-    print(f"{'models':>7s} {'shape':>7s} {'scale':>7s} {'B10':>7s} {'s per fit':>10s}")
+    print("Coverage of 95 % limits of pooled fits; goal 91-98 %")
     for count in (5, 15, 40):
         start = time.perf_counter()
         fleets = models // count
         share = pooling_study.coverage(np.random.default_rng([count, seed]), count, fleets)
         each = (time.perf_counter() - start) / fleets
-        print(f"{count:7d} {share['shape']:7.3f} {share['scale']:7.3f} {share['B10']:7.3f} {each:10.3f}")
+        texts = "  ".join(f"{name} {held(value, 0.91, 0.98)}" for name, value in share.items())
+        print(f"  {count:3d} models  {texts}  {each:.3f} s per fit")
     found = pooling_study.errors(np.random.default_rng(seed), models // 15)
-    print("mean squared error of log shape and log B10, 15 models")
-    for (method, failures), error in sorted(found.items(), key=lambda item: item[0][::-1]):
-        print(f"  {failures} failures, {method:7s} {error[0]:.3f} {error[1]:.3f}")
+    print("Mean squared error, 15 models; goal: pooled below the other")
+    for failures, other in (("2-5", "plain"), ("0-1", "held")):
+        mine, theirs = found["pooled", failures], found[other, failures]
+        for name, error, goal in zip(("log shape", "log B10"), mine, theirs, strict=True):
+            print(f"  {failures} failures, {name:9s} pooled {at_most(error, goal, 3)}, {other} {goal:.3f}")
     shape, tenth = pooling_study.drift_with_many_failures(np.random.default_rng(seed), max(models // 60, 2))
-    print(f"about 200 failures: pooled differs from plain by {shape:.4f} (shape), {tenth:.4f} (B10) in the median")
+    print("Pooled from plain at about 200 failures, relative difference in the median")
+    print(f"  shape {at_most(shape, 0.02)}  B10 {at_most(tenth, 0.02)}")
 
 
 if __name__ == "__main__":

@@ -74,7 +74,7 @@ def simple_weibull() -> Iterator[Line]:
         }
         for name, value in ours.items():
             yield Line(case, name, "R survreg", tool["r_survreg"][name], float(value))
-        limits = fit.confint()
+        limits = fit.confint(method="profile")
         for name in ("shape", "scale"):
             for side in (0, 1):
                 theirs = tool["r_profile_lr"][f"{name}_ci95_lr"][side]
