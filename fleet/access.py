@@ -10,9 +10,9 @@ from typing import Any
 
 from django.contrib.auth.models import AnonymousUser
 from django.contrib.auth.views import redirect_to_login
-from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 
+from fleet.clock import today_at, today_in
 from fleet.models import SHOP_ROLES, Arrangement, Contractor, Crew, Membership, Role, Shop, Trimmer, User
 
 OWNER, CREW_BOSS, TECHNICIAN, MANAGER, ADMINISTRATOR = (
@@ -74,6 +74,12 @@ class Access:
     @property
     def shop_ids(self) -> frozenset[int]:
         return frozenset(m.shop_id for m in self.memberships if m.shop_id and m.role in SHOP_ROLES)
+
+    @property
+    def today(self) -> dt.date:
+        """The day it is where the person works; of several places, the one they came to first."""
+        first = next((m.contractor or m.shop for m in self.memberships if m.contractor or m.shop), None)
+        return today_at(first)
 
     @property
     def crew_ids(self) -> frozenset[int]:
@@ -154,10 +160,10 @@ def access_of(user: User | AnonymousUser, today: dt.date | None = None) -> Acces
     """Read a person's memberships and, for shop people, the contractors under a running arrangement."""
     if not user.is_authenticated:
         return Access(user)
-    day = today or dt.date.today()
-    standing = Q(ended_on__isnull=True) | Q(ended_on__gt=day)
+    rows = Membership.objects.filter(user=user).select_related("contractor", "shop", "crew").order_by("pk")
+    # A role ends on the day of the place it is held at.
     memberships = tuple(
-        Membership.objects.filter(standing, user=user).select_related("contractor", "shop", "crew").order_by("pk")
+        m for m in rows if m.ended_on is None or m.ended_on > (today or today_at(m.contractor or m.shop))
     )
     reach: dict[int, set[str]] = {}
     for m in memberships:
@@ -165,11 +171,13 @@ def access_of(user: User | AnonymousUser, today: dt.date | None = None) -> Acces
             reach.setdefault(m.contractor_id, set()).add(m.role)
     shops = {m.shop_id: m.role for m in memberships if m.role in SHOP_ROLES}
     if shops:
-        running = Arrangement.objects.filter(
-            Q(until__isnull=True) | Q(until__gte=day), shop__in=shops, from_date__lte=day
+        rows_of_shops = Arrangement.objects.filter(shop__in=shops).values_list(
+            "shop_id", "contractor_id", "contractor__time_zone", "from_date", "until"
         )
-        for shop_id, contractor_id in running.values_list("shop_id", "contractor_id"):
-            reach.setdefault(contractor_id, set()).update(m.role for m in memberships if m.shop_id == shop_id)
+        for shop_id, contractor_id, zone, since, until in rows_of_shops:
+            day = today or today_in(zone)
+            if since <= day and (until is None or until >= day):
+                reach.setdefault(contractor_id, set()).update(m.role for m in memberships if m.shop_id == shop_id)
     if any(m.role == ADMINISTRATOR for m in memberships):
         ids = frozenset(Contractor.objects.values_list("pk", flat=True))
     else:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable
-from zoneinfo import ZoneInfo
 
 from django.core.cache import cache
 from django.utils import timezone
 
 from fleet.celery import app
+from fleet.clock import today_at
 from fleet.models import Contractor
 from fleet.models.tenancy import all_tenants
 from fleet.record.catalog import refresh_after_change
@@ -18,10 +17,6 @@ from fleet.record.organizations import refresh_season
 from fleet.upkeep.crew_cost_store import refresh_crew_costs
 from fleet.upkeep.review_store import refresh_reviews
 from fleet.upkeep.scan import learn_and_refresh, scan
-
-
-def _today_of(contractor: Contractor) -> dt.date:
-    return timezone.now().astimezone(ZoneInfo(contractor.time_zone)).date()
 
 
 @app.task(name="fleet.scan_contractor")
@@ -34,7 +29,7 @@ def scan_contractor(contractor_id: int) -> int:
         contractor = Contractor.objects.filter(pk=contractor_id).first()
         if contractor is None:
             return 0
-        today = _today_of(contractor)
+        today = today_at(contractor)
         flags = scan([contractor], as_of=today, today=today, learn=False).written.flags
         refresh_crew_costs([contractor], today=today)
         refresh_reviews([contractor], today=today)
@@ -54,7 +49,7 @@ def _refreshed(refresh: Callable[..., int], contractor_id: int) -> int:
     """``refresh`` for one contractor on its own day; nothing for one that has vanished."""
     with all_tenants():
         contractor = Contractor.objects.filter(pk=contractor_id).first()
-        return 0 if contractor is None else refresh([contractor], today=_today_of(contractor))
+        return 0 if contractor is None else refresh([contractor], today=today_at(contractor))
 
 
 @app.task(name="fleet.refresh_crew_costs")
@@ -74,7 +69,7 @@ def refresh_contractors_reviews(contractor_id: int) -> int:
 def learn_from_all() -> int:
     """Fits over all fleets and the intervals chosen from them; returns how many flags changed."""
     with all_tenants():
-        return learn_and_refresh(as_of=timezone.localdate()).changed
+        return learn_and_refresh(as_of=today_at(None)).changed
 
 
 @app.task(name="fleet.answer")

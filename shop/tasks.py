@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from zoneinfo import ZoneInfo
-
 from django.utils import timezone
 
 from fleet.celery import app
+from fleet.clock import day_at
 from fleet.models import Shop
 from fleet.models.tenancy import all_tenants
 from shop.bench.mailing import send_waiting as send
@@ -27,7 +26,7 @@ def sweep_shop(shop_id: int) -> None:
     shop = Shop.objects.filter(pk=shop_id).first()
     if shop is not None:
         now = timezone.now()
-        sweep(shop=shop, today=now.astimezone(ZoneInfo(shop.time_zone)).date(), now=now)
+        sweep(shop=shop, today=day_at(shop, now), now=now)
 
 
 @app.task(name="shop.sweep_everyone")

@@ -131,7 +131,7 @@ def _plan_contractor(world: World, plan: FilePlan, party: Party, row: Contractor
     plan.added += 1
     zone = settings.get("time_zone")
     if zone:
-        party.today = world.today_in(zone)
+        party.today = world.day_in(zone)
 
 
 def apply_settings(contractor: Contractor, change: ContractorChange) -> None:

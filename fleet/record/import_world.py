@@ -7,13 +7,11 @@ are not saved yet stand beside saved ones, so that files read later can name wha
 from __future__ import annotations
 
 import datetime as dt
-import zoneinfo
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.utils import timezone
-
+from fleet.clock import today_in
 from fleet.models import (
     ENTRY_KINDS,
     Assignment,
@@ -112,8 +110,8 @@ class World:
         self._withdrawn: dict[str, set[int]] | None = None
         self._assignments: dict[int, list[tuple[dt.date, int, int | None]]] | None = None
 
-    def today_in(self, zone: str) -> dt.date:
-        return self._today or timezone.now().astimezone(zoneinfo.ZoneInfo(zone)).date()
+    def day_in(self, zone: str) -> dt.date:
+        return self._today or today_in(zone)
 
     def knows(self, name: str) -> bool:
         return name_key(name) in self._contractors
@@ -133,7 +131,7 @@ class World:
                 continue
             known = self._contractors.get(key)
             contractor = known or Contractor(name=name)
-            self.parties[key] = Party(contractor, self.today_in(contractor.time_zone))
+            self.parties[key] = Party(contractor, self.day_in(contractor.time_zone))
         by_id = {p.contractor.pk: p for p in self.parties.values() if p.saved}
         for crew in Crew.objects.filter(contractor_id__in=by_id):
             by_id[crew.contractor_id].crews[crew.name_key] = crew

@@ -99,7 +99,7 @@ def import_files(
         with_units = set(Trimmer.objects.filter(contractor__in=touched).values_list("contractor", flat=True))
         for party in plan.parties.values():
             if party.contractor.pk in with_units:
-                refresh_contractor(party.contractor)
+                refresh_contractor(party.contractor, party.today)
     return plan
 
 

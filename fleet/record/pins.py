@@ -8,9 +8,9 @@ from itertools import pairwise
 from allauth.mfa.utils import is_mfa_enabled
 from django.contrib.auth.hashers import check_password, make_password
 from django.db.models import F, Q
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from fleet.clock import today_at
 from fleet.models import Membership, Role, Trimmer, User
 from fleet.record.writing import Refused
 
@@ -67,7 +67,7 @@ def who_has_pin(*, unit: Trimmer, pin: str) -> User | None:
     for a second proof must sign in with a password. One hash is always worked out, so that the time says nothing about
     a crew without PINs.
     """
-    today = timezone.localdate()
+    today = today_at(unit.contractor)
     state = getattr(unit, "state", None)
     crew_id = state.crew_id if state is not None and unit.retired_on is None else None
     standing = Q(ended_on__isnull=True) | Q(ended_on__gt=today)

@@ -14,6 +14,10 @@ from decimal import Decimal
 MonthDay = tuple[int, int]
 
 
+# Where the invented contractors work.
+DEMO_ZONE = "America/Chicago"
+
+
 @dataclass(frozen=True)
 class Wear:
     """Weibull wear of one component of one model, on two clocks.
@@ -125,7 +129,7 @@ class Contractor:
     name: str
     tag_prefix: str
     crews: tuple[Crew, ...]
-    time_zone: str = "America/Chicago"
+    time_zone: str = DEMO_ZONE
     labour_rate: Decimal = Decimal("90.00")
     downtime_per_day: Decimal = Decimal("60.00")
     spare_on_trailer: bool = False

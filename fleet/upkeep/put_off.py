@@ -5,8 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 
-from django.utils import timezone
-
+from fleet.clock import day_at
 from fleet.models import Postponement
 from fleet.upkeep.ready import Job
 
@@ -27,7 +26,7 @@ def standing_postponements(unit_ids: Iterable[int], as_of: dt.date) -> dict[tupl
     """Postponements of these units that run on a day, by unit and task, in one query."""
     rows = (
         Postponement.objects.filter(trimmer__in=list(unit_ids), ended_at__isnull=True, until__gt=as_of)
-        .select_related("author")
+        .select_related("author", "contractor")
         .order_by("recorded_at", "pk")
     )
     return {(row.trimmer_id, row.task): row for row in rows}
@@ -42,5 +41,5 @@ def stands_aside(job: Job, postponement: Postponement | None) -> bool:
     """Whether the job is put off: what keeps people safe never is, and doing the job ends what was said before."""
     if postponement is None or not may_postpone(job.task, job.flag.on_hold):
         return False
-    said_on = timezone.localdate(postponement.recorded_at)
+    said_on = day_at(postponement.contractor, postponement.recorded_at)
     return job.flag.last_done_on is None or job.flag.last_done_on < said_on

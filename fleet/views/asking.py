@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import uuid
-import zoneinfo
 from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import urlsplit
@@ -13,23 +11,14 @@ from django.contrib import messages
 from django.core import signing
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
-from django.utils import timezone
 from django.utils.cache import patch_vary_headers
 from django.utils.http import url_has_allowed_host_and_scheme
 
-from fleet.models import Contractor
 from fleet.record.undo import PUT_OFF
 from fleet.record.writing import KIND_OF, By
 
 UNDO_SALT = "undo"
 PAGE = "page"
-
-
-def today_of(contractor: Contractor | None) -> dt.date:
-    """The day it is where the contractor works."""
-    if contractor is None:
-        return timezone.localdate()
-    return timezone.localdate(timezone=zoneinfo.ZoneInfo(contractor.time_zone))
 
 
 def by_of(request: HttpRequest, contractor_id: int, client_entry_id: uuid.UUID | None = None) -> By:

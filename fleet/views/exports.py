@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 import logging
 import zipfile
@@ -9,7 +10,6 @@ from collections.abc import Iterable
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
 from django.views.decorators.cache import never_cache
 
 from fleet.access import Access, allowed
@@ -35,24 +35,25 @@ def export_page(request: HttpRequest) -> HttpResponse:
         one = form.cleaned_data["contractor"]
         chosen = [one] if one is not None else list(contractors)
         log.info("Person %s exports contractors %s", request.user.pk, [c.pk for c in chosen])
-        return _workbook(chosen) if form.cleaned_data["form"] == "xlsx" else _zip(chosen)
+        pack = _workbook if form.cleaned_data["form"] == "xlsx" else _zip
+        return pack(chosen, access.today)
     context = {"form": form, "several": len(ids) > 1}
     return render(request, "fleet/export.html", context, status=422 if form.errors else 200)
 
 
-def _file(content: bytes, kind: str, ending: str) -> HttpResponse:
+def _file(content: bytes, kind: str, ending: str, today: dt.date) -> HttpResponse:
     response = HttpResponse(content, content_type=kind)
-    response["Content-Disposition"] = f'attachment; filename="fleet-{timezone.localdate():%Y-%m-%d}.{ending}"'
+    response["Content-Disposition"] = f'attachment; filename="fleet-{today:%Y-%m-%d}.{ending}"'
     return response
 
 
-def _zip(contractors: Iterable[Contractor]) -> HttpResponse:
+def _zip(contractors: Iterable[Contractor], today: dt.date) -> HttpResponse:
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, data, _rows in export_files(contractors):
             archive.writestr(name, data)
-    return _file(content.getvalue(), "application/zip", "zip")
+    return _file(content.getvalue(), "application/zip", "zip", today)
 
 
-def _workbook(contractors: Iterable[Contractor]) -> HttpResponse:
-    return _file(one_workbook(contractors), WORKBOOK, "xlsx")
+def _workbook(contractors: Iterable[Contractor], today: dt.date) -> HttpResponse:
+    return _file(one_workbook(contractors), WORKBOOK, "xlsx", today)

@@ -9,13 +9,14 @@ from django.utils.translation import gettext as _
 
 from fleet.access import allowed
 from fleet.cautions import caution_for_finding
+from fleet.clock import today_at
 from fleet.forms.faults import FaultForm
 from fleet.forms.refusals import add_refusal
 from fleet.record.faults import FAULTS
 from fleet.record.faults import report_fault as record_fault
 from fleet.record.writing import Refused
 from fleet.upkeep.crew_units import units_in_use
-from fleet.views.asking import by_of, go, saved, show, today_of, whole_number
+from fleet.views.asking import by_of, go, saved, show, whole_number
 from fleet.views.jobs import say_holds
 from fleet.views.scope import scope_of
 
@@ -28,7 +29,7 @@ def report_fault(request: HttpRequest) -> HttpResponse:
     scope = scope_of(request)
     chosen = access.unit(pk, "log_work") if pk is not None else None
     units = [chosen] if chosen is not None else units_in_use(scope.chosen, scope.crew_id)
-    today = today_of(chosen.contractor) if chosen is not None else scope.today
+    today = today_at(chosen.contractor) if chosen is not None else scope.today
     form = FaultForm(request.POST if request.method == "POST" else None, units=units, today=today)
     if request.method == "POST" and form.is_valid():
         unit, data = form.unit_chosen(), form.cleaned_data

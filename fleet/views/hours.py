@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from fleet.access import allowed
+from fleet.clock import today_at
 from fleet.forms.hours import LITRES, METER, RUN, CrewHoursForm, HoursForm
 from fleet.forms.refusals import add_refusal
 from fleet.models import Trimmer
@@ -17,7 +18,7 @@ from fleet.record.hours import record_crew_hours, record_hours
 from fleet.record.writing import Refused
 from fleet.upkeep.crew_units import CrewUnit, crew_units
 from fleet.upkeep.lines import seasons_of
-from fleet.views.asking import by_of, go, saved, show, today_of, whole_number
+from fleet.views.asking import by_of, go, saved, show, whole_number
 from fleet.views.jobs import say_holds
 from fleet.views.scope import Scope, scope_of
 
@@ -29,7 +30,7 @@ _KIND_OF_BASIS = {"meter": METER, "fuel": LITRES}
 def hours(request: HttpRequest) -> HttpResponse:
     """One line a unit; saved together or not at all."""
     unit, scope, rows = _units(request)
-    today = scope.today if unit is None else today_of(unit.contractor)
+    today = scope.today if unit is None else today_at(unit.contractor)
     form = HoursForm(
         request.POST if request.method == "POST" else None,
         today=today,

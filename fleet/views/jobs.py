@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST
 
 from fleet.access import allowed
 from fleet.cautions import caution_for_task
+from fleet.clock import today_at
 from fleet.forms.jobs import DoneForm, NotNowForm
 from fleet.forms.refusals import add_refusal
 from fleet.models import Trimmer
@@ -27,7 +28,7 @@ from fleet.upkeep.job_words import short_date
 from fleet.upkeep.put_off import may_postpone
 from fleet.upkeep.standing_flags import held_findings, hold_words_of, is_on_hold
 from fleet.upkeep.stops import stops_for
-from fleet.views.asking import UNDO_SALT, back_to, by_of, go, saved, show_form, today_of
+from fleet.views.asking import UNDO_SALT, back_to, by_of, go, saved, show_form
 from fleet.vocabulary import BENCH, OWNER, TASKS
 
 UNDO_SECONDS = 6 * 60 * 60
@@ -50,7 +51,7 @@ def done(request: HttpRequest, pk: int, task: str) -> HttpResponse:
     unit = _unit_and_task(request, pk, task, "log_work")
     if TASKS[task].place == BENCH and request.access.sees_as(unit.contractor_id) != "shop":  # type: ignore[attr-defined]
         raise Http404
-    today, back = today_of(unit.contractor), back_to(request, reverse("unit", args=[pk]))
+    today, back = today_at(unit.contractor), back_to(request, reverse("unit", args=[pk]))
     form = DoneForm(request.POST or None, task=task, today=today)
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
@@ -88,7 +89,7 @@ def say_holds(request: HttpRequest, units: Sequence[Trimmer]) -> None:
         )
     if not units:
         return
-    stops = stops_for([(unit.pk, unit.model_id) for unit in units], today_of(units[0].contractor))
+    stops = stops_for([(unit.pk, unit.model_id) for unit in units], today_at(units[0].contractor))
     for unit in units:
         for stop in stops.get(unit.pk, ()):
             messages.warning(
@@ -102,7 +103,7 @@ def not_now(request: HttpRequest, pk: int, task: str) -> HttpResponse:
     unit = _unit_and_task(request, pk, task, "postpone")
     if not may_postpone(task, is_on_hold(unit, task)):
         raise Http404
-    today, back = today_of(unit.contractor), back_to(request, reverse("unit", args=[pk]))
+    today, back = today_at(unit.contractor), back_to(request, reverse("unit", args=[pk]))
     lead = _("Putting it off does not change what the manual asks.")
     form = NotNowForm(request.POST or None, initial={"until": today + dt.timedelta(days=USUAL_REST_DAYS)})
     if request.method == "POST" and form.is_valid():
@@ -146,7 +147,7 @@ def pick_up_again(request: HttpRequest, pk: int, task: str) -> HttpResponse:
 def guard_refitted(request: HttpRequest, pk: int) -> HttpResponse:
     """One tap: the guard is on again, or a sound one in place of a damaged one, so the hold is lifted."""
     unit = request.access.unit(pk, "log_work")  # type: ignore[attr-defined]
-    today = today_of(unit.contractor)
+    today = today_at(unit.contractor)
     by = by_of(request, unit.contractor_id, _press(request))
     damaged = "guard_damaged" in held_findings(unit, "head")
     try:

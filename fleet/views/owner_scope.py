@@ -17,9 +17,10 @@ from django.utils.translation import gettext as _
 
 from fleet import background
 from fleet.access import Access
+from fleet.clock import today_at
 from fleet.models import Contractor
 from fleet.models.tenancy import all_tenants
-from fleet.views.asking import today_of, whole_number
+from fleet.views.asking import whole_number
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ def owner_scope(request: HttpRequest) -> OwnerScope:
             raise Http404
     else:
         chosen = open_to[0] if open_to else None
-    return OwnerScope(open_to, chosen, today_of(chosen))
+    return OwnerScope(open_to, chosen, today_at(chosen))
 
 
 def work_out_again(request: HttpRequest, page: str, refresh: Callable[..., Any], task: str) -> HttpResponse:
@@ -63,7 +64,7 @@ def work_out_again(request: HttpRequest, page: str, refresh: Callable[..., Any],
             with all_tenants():
                 contractor = Contractor.objects.filter(pk=contractor_id).first()
                 if contractor is not None:
-                    refresh([contractor], today=today_of(contractor))
+                    refresh([contractor], today=today_at(contractor))
 
         background.start(now, task=task, contractor_id=scope.contractor.pk)
         messages.info(request, _("Working it out from today's record. Load the page again in a moment."))

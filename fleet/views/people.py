@@ -19,6 +19,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
 from fleet.access import Access, allowed
+from fleet.clock import today_at
 from fleet.forms.people import CrewForm, InviteForm
 from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
@@ -60,7 +61,7 @@ def people(request: HttpRequest) -> HttpResponse:
     if place == Place():
         here = {"contractor": None, "shop": None, "role": Role.ADMINISTRATOR}
     members = list(
-        Membership.objects.filter(_standing(timezone.localdate()), **here)
+        Membership.objects.filter(_standing(today_at(place.contractor or place.shop)), **here)
         .select_related("user", "crew")
         .order_by("role", "user__display_name", "user__username", "pk")
     )
@@ -156,7 +157,9 @@ def invitation_revoke(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _membership(request: HttpRequest, pk: int) -> tuple[Membership, Organization]:
     access: Access = request.access  # type: ignore[attr-defined]
-    rows = Membership.objects.filter(_standing(timezone.localdate()), pk=pk).select_related("user", "crew")
+    rows = Membership.objects.filter(_standing(access.today), pk=pk).select_related(
+        "user", "crew", "contractor", "shop"
+    )
     membership = rows.first()
     if membership is None:
         raise Http404
@@ -170,7 +173,8 @@ def membership_end(request: HttpRequest, pk: int) -> HttpResponse:
     error = ""
     if request.method == "POST":
         try:
-            end_membership(membership=membership, by=request.user, on=timezone.localdate())  # type: ignore[arg-type]
+            here = today_at(membership.contractor or membership.shop)
+            end_membership(membership=membership, by=request.user, on=here)  # type: ignore[arg-type]
         except Refused as refusal:
             error = refusal.message
         else:

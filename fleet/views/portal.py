@@ -13,11 +13,11 @@ from django.db.models import Count, Exists, OuterRef, Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from fleet import background
 from fleet.access import Access, allowed
+from fleet.clock import today_at, today_in
 from fleet.forms.organizations import ArrangementForm, ContractorForm, EndArrangementForm, SettingsForm, ShopForm
 from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
@@ -50,7 +50,7 @@ class ContractorLine:
 @allowed("manage_portal")
 def portal(request: HttpRequest) -> HttpResponse:
     """Shops, contractors, and who looks after whom."""
-    today = timezone.localdate()
+    today = today_at(None)
     running = Q(until__isnull=True) | Q(until__gte=today)
     everyone = Contractor.objects.order_by("name", "pk")
     page = Paginator(everyone, PER_PAGE).get_page(request.GET.get("page"))
@@ -104,7 +104,7 @@ def contractor_add(request: HttpRequest) -> HttpResponse:
     form = ContractorForm(posted(request))
 
     def write(**said: Any) -> None:
-        add_contractor(**said, on=timezone.localdate())
+        add_contractor(**said, on=today_in(said["time_zone"]))
 
     done = _("Added, with the usual settings. Invite its owner under People.")
     return _form_page(request, form, write, _("Add a contractor"), done)
@@ -113,7 +113,7 @@ def contractor_add(request: HttpRequest) -> HttpResponse:
 @allowed("manage_portal")
 def arrangement_add(request: HttpRequest) -> HttpResponse:
     """Let a shop look after a contractor's units."""
-    form = ArrangementForm(posted(request), initial={"from_date": timezone.localdate()})
+    form = ArrangementForm(posted(request), initial={"from_date": today_at(None)})
     lead = _("From this day on the shop sees the contractor's units and may enter work on them.")
     return _form_page(request, form, add_arrangement, _("Let a shop look after a contractor"), _("Saved."), lead)
 
@@ -124,7 +124,9 @@ def arrangement_end(request: HttpRequest, pk: int) -> HttpResponse:
     arrangement = Arrangement.objects.select_related("shop", "contractor").filter(pk=pk, until__isnull=True).first()
     if arrangement is None:
         raise Http404
-    form = EndArrangementForm(posted(request), arrangement=arrangement, initial={"until": timezone.localdate()})
+    form = EndArrangementForm(
+        posted(request), arrangement=arrangement, initial={"until": today_at(arrangement.contractor)}
+    )
 
     def write(until: Any) -> None:
         end_arrangement(arrangement=arrangement, until=until)

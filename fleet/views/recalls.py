@@ -6,7 +6,6 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from fleet.access import Access, allowed
@@ -45,7 +44,7 @@ def recall_add(request: HttpRequest) -> HttpResponse:
     models = TrimmerModel.objects.order_by("maker", "name", "pk")
     form = NoticeForm(posted(request), models=models, initial={"model": request.GET.get("model", "")})
     if request.method == "POST" and form.is_valid():
-        today = timezone.localdate()
+        today = request.access.today  # type: ignore[attr-defined]
         try:
             notice = add_notice(**form.cleaned_data, by=request.user, today=today)  # type: ignore[arg-type]
         except Refused as refusal:
@@ -62,7 +61,8 @@ def recall_end(request: HttpRequest, pk: int) -> HttpResponse:
     notice = RecallNotice.objects.select_related("model").filter(pk=pk, ended_on__isnull=True).first()
     if notice is None:
         raise Http404
-    form = EndNoticeForm(posted(request), notice=notice, today=timezone.localdate())
+    access: Access = request.access  # type: ignore[attr-defined]
+    form = EndNoticeForm(posted(request), notice=notice, today=access.today)
     if request.method == "POST" and form.is_valid():
         end_notice(notice=notice, on=form.cleaned_data["ended_on"], by=request.user)  # type: ignore[arg-type]
         messages.success(request, _("The notice has ended."))

@@ -19,6 +19,7 @@ from django.views.decorators.http import require_POST
 from fleet.access import allowed
 from fleet.charts.age_bars import age_bars
 from fleet.charts.svg import Svg
+from fleet.clock import today_at
 from fleet.forms.refusals import add_refusal
 from fleet.forms.review import ADVICE, DecisionForm, ShownForm, WhatIfForm
 from fleet.models import Contractor, ReviewBasis, ReviewDecision, Trimmer, UnitReview
@@ -32,7 +33,7 @@ from fleet.upkeep.review_decisions import latest_decisions, outcomes
 from fleet.upkeep.review_rows import UNIT_COLUMNS, unit_row
 from fleet.upkeep.review_store import advice_of, names_of, refresh_reviews
 from fleet.upkeep.review_words import review_sentences
-from fleet.views.asking import by_of, show, today_of
+from fleet.views.asking import by_of, show
 from fleet.views.buying import order_day
 from fleet.views.owner_scope import owner_scope, work_out_again
 
@@ -155,7 +156,7 @@ def unit_review(request: HttpRequest, pk: int) -> HttpResponse:
             data = form.cleaned_data
             by = by_of(request, contractor.pk, data["client_entry_id"])
             try:
-                decide(unit=unit, decided=data["decided"], why=data["why"], by=by, today=today_of(contractor))
+                decide(unit=unit, decided=data["decided"], why=data["why"], by=by, today=today_at(contractor))
             except Refused as refusal:
                 add_refusal(form, refusal)
             else:

@@ -9,8 +9,9 @@ from typing import Any
 from django.http import Http404, HttpRequest
 
 from fleet.access import CREW_BOSS
+from fleet.clock import today_at
 from fleet.models import Contractor, Crew
-from fleet.views.asking import today_of, whole_number
+from fleet.views.asking import whole_number
 
 ALL = "all"
 
@@ -32,7 +33,7 @@ class Scope:
         """The same choice, settled on the first contractor."""
         first = self.contractors[0]
         crews = [crew for crew in self.crews if crew.contractor_id == first.pk]
-        return replace(self, contractor=first, crews=crews, today=today_of(first), one_at_a_time=True)
+        return replace(self, contractor=first, crews=crews, today=today_at(first), one_at_a_time=True)
 
     def narrowed_to_crew(self) -> Scope:
         """The same choice, settled on the contractor's first crew."""
@@ -77,8 +78,9 @@ def scope_of(request: HttpRequest, *, one_crew: bool = False) -> Scope:
         crew = offered[0]
     if crew is not None and one_crew:
         contractor = next(c for c in contractors if c.pk == crew.contractor_id)
-    first = contractor or (contractors[0] if contractors else None)
-    return Scope(contractors, offered, contractor, crew, today_of(first))
+    # Of several contractors at once: the reader's own day.
+    day = access.today if contractor is None else today_at(contractor)
+    return Scope(contractors, offered, contractor, crew, day)
 
 
 def _pick(rows: list, asked: str | None) -> Any:

@@ -8,13 +8,14 @@ from django.utils.translation import gettext as _
 
 from fleet.access import allowed
 from fleet.cautions import Caution, caution_for_component, caution_for_hold
+from fleet.clock import today_at
 from fleet.models import Trimmer
 from fleet.upkeep.entry_words import KIND_LABELS, MOVED_BY, change_words, entry_words
 from fleet.upkeep.job_words import findings_of
 from fleet.upkeep.reasons import hours_rest_on
 from fleet.upkeep.unit_history import HistoryLine, flag_changes, unit_history
 from fleet.upkeep.unit_page import UnitAnswer, unit_answer
-from fleet.views.asking import show, today_of, whole_number
+from fleet.views.asking import show, whole_number
 from fleet.views.showing import Showing, hours_words
 from fleet.vocabulary import COMPONENTS, HOLD
 
@@ -24,7 +25,7 @@ def unit(request: HttpRequest, pk: int) -> HttpResponse:
     """The unit's page."""
     access = request.access  # type: ignore[attr-defined]
     row: Trimmer = access.unit(pk)
-    today = today_of(row.contractor)
+    today = today_at(row.contractor)
     answer = unit_answer(row, today)
     page = unit_history(row, whole_number(request.GET.get("page")) or 1)
     showing = Showing(access, answer.seasons, reverse("unit", args=[pk]))

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from fleet.access import allowed
+from fleet.clock import today_at
 from fleet.forms.refusals import add_refusal
 from fleet.forms.unit import MoveForm, NoteForm, PhotoForm, RetireForm, WithdrawForm
 from fleet.models import ENTRY_KINDS, Crew, Entry, Trimmer, UnitPhoto, UnitState
@@ -20,7 +21,7 @@ from fleet.record.units import move_unit, retire_unit
 from fleet.record.writing import Refused
 from fleet.upkeep.entry_words import KIND_LABELS, entry_words
 from fleet.upkeep.unit_history import belongs_to
-from fleet.views.asking import by_of, go, saved, show, today_of
+from fleet.views.asking import by_of, go, saved, show
 
 
 def _unit(request: HttpRequest, pk: int, action: str) -> Trimmer:
@@ -52,7 +53,7 @@ def note(request: HttpRequest, pk: int) -> HttpResponse:
 def move(request: HttpRequest, pk: int) -> HttpResponse:
     """Give the unit to another crew from a day on."""
     unit = _unit(request, pk, "move_unit")
-    today = today_of(unit.contractor)
+    today = today_at(unit.contractor)
     state = UnitState.objects.filter(pk=pk).first()
     crews = list(Crew.objects.filter(contractor=unit.contractor_id).order_by("name", "pk"))
     now = None if state is None else state.crew_id
@@ -76,7 +77,7 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
 def retire(request: HttpRequest, pk: int) -> HttpResponse:
     """The unit left service: sold, scrapped, stolen or lost."""
     unit = _unit(request, pk, "retire_unit")
-    today = today_of(unit.contractor)
+    today = today_at(unit.contractor)
     initial = {"occurred_on": today, "why": request.GET.get("why", "")}
     form = RetireForm(request.POST if request.method == "POST" else None, initial=initial)
     if request.method == "POST" and form.is_valid():

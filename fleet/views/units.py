@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
-import zoneinfo
-
 from django.conf import settings
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -12,16 +9,16 @@ from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 
 from fleet.access import Access, allowed
+from fleet.clock import today_at
 from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.forms.units import UnitForm
-from fleet.models import Contractor, Trimmer, TrimmerModel
+from fleet.models import Trimmer, TrimmerModel
 from fleet.record.catalog import add_model
 from fleet.record.tags import replace_tag
 from fleet.record.units import register_unit as register
@@ -34,12 +31,6 @@ from fleet.upkeep.unit_list import IN_USE, SHOWN, ListedUnit, find_units, with_s
 PER_PAGE = 50
 
 
-def today_at(contractor: Contractor | None) -> dt.date:
-    """The day it is where the contractor works."""
-    zone = zoneinfo.ZoneInfo(contractor.time_zone) if contractor is not None else None
-    return timezone.localdate(timezone=zone)
-
-
 @allowed("see_fleet")
 def units(request: HttpRequest) -> HttpResponse:
     """All units in sight, by tag; a search narrows them down."""
@@ -49,7 +40,7 @@ def units(request: HttpRequest) -> HttpResponse:
     if shown not in SHOWN:
         shown = IN_USE
     page = Paginator(find_units(access.contractor_ids, search, shown), PER_PAGE).get_page(request.GET.get("page"))
-    listed = with_signs(list(page.object_list), timezone.localdate())
+    listed = with_signs(list(page.object_list), access.today)
     context = {
         "page": page,
         "lines": [(line, _sign_words(line)) for line in listed],

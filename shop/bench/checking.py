@@ -10,6 +10,7 @@ from django.db import transaction
 from django.db.models import Count
 from django.utils.translation import gettext as _
 
+from fleet.clock import day_at
 from fleet.models import GuardCheck, Trimmer
 from fleet.record.corrections import withdraw
 from fleet.record.faults import FAULTS, report_fault
@@ -169,7 +170,7 @@ def _follow(
 
 def _told_already(line: DropOffLine, unit: Trimmer, hold: str) -> bool:
     """Whether this visit has put the same finding into the ledger: at the counter, or by an earlier check."""
-    since = line.arrived_at.date() if line.arrived_at is not None else line.drop_off.day
+    since = day_at(line.drop_off.shop, line.arrived_at) if line.arrived_at is not None else line.drop_off.day
     fault = FAULTS[hold]
     rows = GuardCheck.objects.filter(trimmer=unit, seen_by="shop", occurred_on__gte=since - dt.timedelta(days=1))
     found = rows.filter(guard=fault.guard) if fault.guard else rows.filter(safety=fault.safety)

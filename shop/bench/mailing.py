@@ -16,6 +16,7 @@ from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
+from fleet.clock import today_at
 from fleet.models import Membership, Role, User
 from shop.bench.words import day_words, job_words
 from shop.models import DropOff, DropOffLine, LineJob, VisitMail
@@ -55,7 +56,7 @@ def _send(pk: int) -> int:
 
 def recipients(visit: DropOff) -> list[User]:
     """The crew's bosses who have an address; else the contractor's owners."""
-    today = timezone.localdate()
+    today = today_at(visit.contractor)
     standing = Membership.objects.filter(Q(ended_on__isnull=True) | Q(ended_on__gt=today)).exclude(user__email="")
     bosses = standing.filter(crew=visit.crew_id, role=Role.CREW_BOSS) if visit.crew_id else standing.none()
     owners = standing.filter(contractor=visit.contractor_id, role=Role.OWNER)

@@ -4,22 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.http import HttpRequest
-from django.utils import timezone
 
 from fleet.models import Shop
 from fleet.record.writing import By
 from fleet.views.asking import whole_number
 from shop import access as bench_access
 from shop.models import DropOff
-
-
-def now_at(shop: Shop) -> dt.datetime:
-    """The time on the shop's wall."""
-    return timezone.localtime(timezone=ZoneInfo(shop.time_zone))
 
 
 def shop_asked(request: HttpRequest, action: str) -> Shop:

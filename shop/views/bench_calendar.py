@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from fleet.access import allowed
+from fleet.clock import now_at
 from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.models import Shop
@@ -24,7 +25,7 @@ from shop.bench.minutes import START_JOBS, learn_minutes, minutes_of, set_own_mi
 from shop.bench.words import day_words, job_words
 from shop.forms.calendar import BenchForm, ClosedForm, MinutesForm, TechnicianForm
 from shop.models import ClosedDays, StandardMinutes, Technician
-from shop.views.asking import now_at, shop_asked
+from shop.views.asking import shop_asked
 from shop.vocabulary import ALL_JOBS, OTHER_MINUTES, repair_job, task_job
 
 WEEKS_SHOWN = 3

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 
 from fleet.access import Access, allowed
 from fleet.cautions import caution_for_task
+from fleet.clock import now_at
 from fleet.forms.refusals import add_refusal
 from fleet.record.writing import Refused
 from fleet.upkeep.standing_flags import hold_words_of
@@ -29,7 +30,7 @@ from shop.bench.working import add_job, finish_job, leave_out, step
 from shop.forms.check_in import StepForm
 from shop.forms.jobs import LeaveOutForm, MinutesForm, PhotoForm, RepairForm, TaskForm
 from shop.models import BenchPhoto, LineJob
-from shop.views.asking import by_shop, now_at
+from shop.views.asking import by_shop
 from shop.vocabulary import (
     CAUSE_OF_PART,
     CHECKED_IN,

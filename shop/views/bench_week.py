@@ -14,6 +14,7 @@ from django.utils.translation import ngettext
 
 from fleet.access import MANAGER, allowed
 from fleet.charts.svg import Svg
+from fleet.clock import now_at
 from fleet.models import Shop
 from fleet.views.asking import show
 from shop.bench.days import DayLoad, bench_of, calendar_of, loads, walk_in_share
@@ -21,7 +22,7 @@ from shop.bench.reading import LineRow, VisitRow, bench_lines, visit_rows, what_
 from shop.bench.words import day_words, job_words, minutes_words
 from shop.charts.day_rail import Block, day_rail
 from shop.models import DropOff
-from shop.views.asking import day_asked, now_at, shop_asked
+from shop.views.asking import day_asked, shop_asked
 from shop.vocabulary import (
     AT_YARD,
     CANCELLED,

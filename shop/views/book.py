@@ -14,6 +14,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from fleet.access import allowed
+from fleet.clock import now_at
 from fleet.forms.refusals import add_refusal
 from fleet.models import Shop, Trimmer
 from fleet.record.writing import By, Refused
@@ -32,7 +33,6 @@ from shop.bench.reading import units_away
 from shop.bench.words import day_words, job_words
 from shop.forms.booking import DayForm, WhatForm
 from shop.models import DropOffLine
-from shop.views.asking import now_at
 from shop.views.day_choices import day_choices
 from shop.vocabulary import AT_SHOP, AT_YARD
 

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from fleet.access import allowed
 from fleet.cautions import caution_for_finding
+from fleet.clock import now_at, today_at
 from fleet.forms.refusals import add_refusal
 from fleet.models import Contractor, Crew, Shop, Trimmer, UnitState
 from fleet.record.faults import FAULTS
@@ -34,7 +35,7 @@ from shop.bench.reading import bench_lines
 from shop.bench.words import day_words, job_words
 from shop.forms.check_in import CheckInForm, WalkInForm
 from shop.models import DropOffLine, LineJob
-from shop.views.asking import by_shop, now_at, shop_asked
+from shop.views.asking import by_shop, shop_asked
 from shop.vocabulary import EXPECTED, IN_SHOP, NO_SHOW, STANDING, SYMPTOMS, fault_job, task_job
 
 MOST_FOUND = 20
@@ -178,8 +179,7 @@ def _taken(request: HttpRequest, line: DropOffLine, told: Told) -> HttpResponse:
 
 def _shop_for(request: HttpRequest, contractor: Contractor) -> Shop:
     access = request.access  # type: ignore[attr-defined]
-    today = dt.date.today()
-    shops = [s for s in bench_access.shops_for(contractor, access, today) if s.pk in access.shop_ids]
+    shops = [s for s in bench_access.shops_for(contractor, access, today_at(contractor)) if s.pk in access.shop_ids]
     if not shops:
         raise Http404
     return shops[0]

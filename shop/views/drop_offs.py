@@ -8,12 +8,12 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_POST
 
 from fleet.access import allowed
+from fleet.clock import now_at, today_at
 from fleet.forms.refusals import add_refusal
 from fleet.record.writing import Refused
 from fleet.views.asking import go, show, whole_number
@@ -23,7 +23,7 @@ from shop.bench.reading import LineRow, VisitRow, units_away, visit_rows
 from shop.bench.words import day_words, job_words
 from shop.forms.booking import MoveForm
 from shop.models import DropOff, VisitEvent
-from shop.views.asking import by_for, now_at
+from shop.views.asking import by_for
 from shop.views.bench_week import names_of
 from shop.views.day_choices import day_choices
 from shop.vocabulary import (
@@ -61,7 +61,7 @@ def drop_offs(request: HttpRequest) -> HttpResponse:
     now_rows = visit_rows(seen.filter(state__in=STANDING).order_by("day", "pk")[:MOST_SHOWN])
     past = visit_rows(seen.filter(state__in=OVER).order_by("-day", "-pk")[:PAST_SHOWN])
     shown = [_visit(row, access) for row in now_rows]
-    today = timezone.localdate()
+    today = access.today
     offered = [v for v in shown if v["state_key"] == OFFERED]
     booked = [v for v in shown if v["state_key"] in (EXPECTED - {OFFERED}) | {NO_SHOW}]
     context = {
@@ -210,7 +210,7 @@ def _visit(row: VisitRow, access: Any) -> dict[str, Any]:
         "state": VISIT_STATES[visit.state],
         "state_key": visit.state,
         "until": day_words(visit.offer_until) if visit.offer_until else "",
-        "lapsed": visit.offer_until is not None and visit.offer_until < timezone.localdate(),
+        "lapsed": visit.offer_until is not None and visit.offer_until < today_at(visit.shop),
         "version": visit.version,
         "walk_in": visit.walk_in,
         "show_who": at_shop or len(access.crew_ids) != 1 or visit.crew_id not in access.crew_ids,

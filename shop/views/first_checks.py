@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST
 
 from fleet.access import Access, allowed
 from fleet.cautions import AIR, BLADE, COOL, EYES, FUEL, STILL, Caution, Point
+from fleet.clock import now_at
 from fleet.record.writing import Refused
 from fleet.views.asking import go, show
 from fleet.views.jobs import say_holds
@@ -22,7 +23,7 @@ from shop.bench.checking import answer_check, answers_of, hold_of, own_findings,
 from shop.bench.reading import line_rows
 from shop.first_checks import NONE, PRIOR_JOBS, Cause, Likelihood, Standing, Symptom, stand, symptoms
 from shop.models import CheckAnswer, DropOffLine
-from shop.views.asking import by_shop, now_at, press_of
+from shop.views.asking import by_shop, press_of
 from shop.vocabulary import CHECK_ANSWERS, FINE, FOUND_IT, IN_SHOP, LATER_CHECK, SYMPTOMS, TAKEN_BACK
 
 _BUTTONS = (

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST
 
 from fleet import background
 from fleet.access import allowed
+from fleet.clock import now_at
 from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.record.writing import Refused
@@ -22,7 +23,7 @@ from shop.bench.words import day_words, minutes_words
 from shop.charts.plan_rail import plan_rail
 from shop.forms.season import PlanForm
 from shop.models import Placement, SeasonPlan
-from shop.views.asking import by_shop, now_at, shop_asked
+from shop.views.asking import by_shop, shop_asked
 
 USUAL_DAYS = 60
 

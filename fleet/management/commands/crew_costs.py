@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 from django.core.management.base import CommandParser
 
+from fleet.clock import today_at
 from fleet.management.options import (
     PortalCommand,
     Problem,
@@ -31,7 +31,7 @@ class Command(PortalCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         contractor = contractors_option(options["contractor"])[0]
-        today = dt.date.today()
+        today = today_at(contractor)
         first, last = date_option(options["first"], "--from"), date_option(options["last"], "--to") or today
         spans = spans_of(contractor, today)
         if first is None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import os
 import socket
 import sys
@@ -13,9 +12,11 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import CommandParser
 
+from fleet.clock import today_in
 from fleet.management.options import PortalCommand, Problem
 from fleet.record.demo import NotInvented, build_demo, guard_own_data, is_built
 from fleet.record.demo_people import logins
+from fleet.simulation.parameters import DEMO_ZONE
 
 HOST = "127.0.0.1"
 
@@ -53,7 +54,7 @@ class Command(PortalCommand):
 
     def _build(self, units: int | None) -> None:
         started = time.perf_counter()
-        built = build_demo(today=dt.date.today(), progress=self._show(), scale_to=units)
+        built = build_demo(today=today_in(DEMO_ZONE), progress=self._show(), scale_to=units)
         self.stdout.write(
             f"{built.units} units in use, {built.entries} entries of three seasons, {built.flags} jobs on the books; "
             f"built in {time.perf_counter() - started:.0f} s."

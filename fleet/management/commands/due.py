@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 from django.core.management.base import CommandParser
 
+from fleet.clock import by_day
 from fleet.management.options import (
     PortalCommand,
     add_format,
@@ -17,6 +17,7 @@ from fleet.management.options import (
 )
 from fleet.upkeep.job_rows import COLUMNS, job_as_row
 from fleet.upkeep.lists import due_jobs
+from fleet.upkeep.ready import sort_key
 
 TABLE = ("unit", "crew", "model", "task", "state", "hours_now", "due_hours", "due_on", "probability_by", "reasons")
 
@@ -36,13 +37,17 @@ class Command(PortalCommand):
         crew = crew_option(options["crew"], contractors)
         as_of = date_option(options["as_of"], "--as-of")
         before = date_option(options["before"], "--before")
-        jobs = due_jobs(
-            contractors,
-            as_of=as_of or dt.date.today(),
-            before=before,
-            crew_id=None if crew is None else crew.pk,
-            afresh=as_of is not None,
-        )
-        rows = [job_as_row(job) for job in jobs]
+        jobs = [
+            job
+            for day, theirs in by_day(contractors, as_of)
+            for job in due_jobs(
+                theirs,
+                as_of=day,
+                before=before,
+                crew_id=None if crew is None else crew.pk,
+                afresh=as_of is not None,
+            )
+        ]
+        rows = [job_as_row(job) for job in sorted(jobs, key=sort_key)]
         columns = TABLE if options["format"] == "table" else COLUMNS
         print_rows(self.stdout.write, rows, columns, options["format"], "Nothing is due.")

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import asdict, fields
 from typing import Any
 
 from django.core.management.base import CommandParser
 
+from fleet.clock import by_day
 from fleet.management.options import PortalCommand, add_format, contractors_option, date_option, print_rows
 from fleet.upkeep.outcomes import Count, counts, settle_forecasts
 
@@ -22,7 +22,8 @@ class Command(PortalCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         contractors = contractors_option(options["contractor"])
-        as_of = date_option(options["as_of"], "--as-of") or dt.date.today()
-        rows = [asdict(c) for c in counts(settle_forecasts([c.pk for c in contractors], as_of=as_of))]
+        days = by_day(contractors, date_option(options["as_of"], "--as-of"))
+        settled = [s for day, theirs in days for s in settle_forecasts([c.pk for c in theirs], as_of=day)]
+        rows = [asdict(c) for c in counts(settled)]
         columns = [f.name for f in fields(Count)]
         print_rows(self.stdout.write, rows, columns, options["format"], "Nothing was said yet. Run a scan first.")

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 from typing import Any
 
 from django.core.management.base import CommandParser
 
+from fleet.clock import today_at
 from fleet.management.options import PortalCommand, add_format, contractors_option, date_option, print_rows
 from fleet.upkeep.review_rows import UNIT_COLUMNS, model_row, unit_row
 from fleet.upkeep.review_store import names_of, review
@@ -23,7 +23,7 @@ class Command(PortalCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         contractor = contractors_option(options["contractor"])[0]
-        as_of = date_option(options["as_of"], "--as-of") or dt.date.today()
+        as_of = date_option(options["as_of"], "--as-of") or today_at(contractor)
         found = review(contractor, as_of=as_of)
         names = names_of(advice.facts.unit for advice in found.units)
         units = sorted((unit_row(advice, names) for advice in found.units), key=lambda row: row["unit"])

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 from django.core.management.base import CommandParser
 
+from fleet.clock import by_day
 from fleet.management.options import (
     PortalCommand,
     add_format,
@@ -30,22 +30,27 @@ class Command(PortalCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         contractors = contractors_option(options["contractor"])
-        today = dt.date.today()
-        as_of = date_option(options["as_of"], "--as-of") or today
-        report = scan(contractors, as_of=as_of, today=today, progress=progress_line("Scanning"))
-        if as_of == today:
-            refresh_crew_costs(contractors, today=today)
-            refresh_reviews(contractors, today=today)
+        asked = date_option(options["as_of"], "--as-of")
+        days = by_day(contractors)
+        reports = []
+        for number, (today, theirs) in enumerate(days, start=1):
+            as_of = asked or today
+            # All fleets are learned from once, when the last of them is in.
+            last = number == len(days)
+            reports.append(scan(theirs, as_of=as_of, today=today, learn=last, progress=progress_line("Scanning")))
+            if as_of == today:
+                refresh_crew_costs(theirs, today=today)
+                refresh_reviews(theirs, today=today)
         row = {
-            "contractors": report.contractors,
-            "units": report.units,
-            "flags": report.written.flags,
-            "added": report.written.added,
-            "changed": report.written.changed,
-            "removed": report.written.removed,
-            "snapshots": report.snapshots,
-            "learned": "yes" if report.learned else "no",
-            "forecasts": report.forecasts,
-            "seconds": round(report.seconds, 2),
+            "contractors": sum(r.contractors for r in reports),
+            "units": sum(r.units for r in reports),
+            "flags": sum(r.written.flags for r in reports),
+            "added": sum(r.written.added for r in reports),
+            "changed": sum(r.written.changed for r in reports),
+            "removed": sum(r.written.removed for r in reports),
+            "snapshots": sum(r.snapshots for r in reports),
+            "learned": "yes" if any(r.learned for r in reports) else "no",
+            "forecasts": sum(r.forecasts for r in reports),
+            "seconds": round(sum(r.seconds for r in reports), 2),
         }
         print_rows(self.stdout.write, [row], list(row), options["format"], "")

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
+from fleet.clock import day_at
 from fleet.management.options import PortalCommand
 from fleet.models import Shop
 from shop.bench.mailing import send_waiting
@@ -19,7 +19,7 @@ class Command(PortalCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
         for shop in Shop.objects.order_by("name", "pk"):
-            found = sweep(shop=shop, today=now.astimezone(ZoneInfo(shop.time_zone)).date(), now=now)
+            found = sweep(shop=shop, today=day_at(shop, now), now=now)
             self.stdout.write(
                 f"{shop}: {found.no_shows} no-shows, {found.lapsed} offers lapsed, {found.unclaimed} visits unclaimed, "
                 f"minutes learned from {found.learned_from} jobs"
