@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-import sqlite3
 import threading
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 
 import pytest
-from django.db import connection, connections
 from django.utils import timezone
 
-from fleet.models.tenancy import all_tenants
 from fleet.record.writing import By, Refused
 from shop.bench.booking import Booking, book
 from shop.bench.days import loads
 from shop.models import DropOff
 from tests import factories
+from tests.shared_database import in_own_connection, share_database
 
 RACERS, AT_ONCE = 100, 20
 TOMORROW = dt.date.today() + dt.timedelta(days=1)
@@ -25,27 +23,14 @@ TOMORROW = dt.date.today() + dt.timedelta(days=1)
 
 @pytest.fixture
 def shared(tmp_path, monkeypatch):
-    """A database that threads share: SQLite's test database lives in memory, so it is copied to a file for them."""
-    if connection.vendor == "sqlite":
-        copy = sqlite3.connect(tmp_path / "race.sqlite3")
-        connection.ensure_connection()
-        connection.connection.backup(copy)
-        copy.close()
-        monkeypatch.setitem(connections.settings["default"], "NAME", str(tmp_path / "race.sqlite3"))
+    """Asked for once everything is set up."""
+    share_database(tmp_path, monkeypatch)
 
 
 def _in_thread(work):
     """Run beside the test's own connection, and give back what it gave."""
     with ThreadPoolExecutor(1) as pool:
-        return pool.submit(_closing, work).result(120)
-
-
-def _closing(work):
-    try:
-        with all_tenants():
-            return work()
-    finally:
-        connections.close_all()
+        return pool.submit(in_own_connection, work).result(120)
 
 
 @pytest.mark.slow
@@ -73,7 +58,7 @@ def test_the_last_slot_goes_to_one(monkeypatch, request):
         return outcome
 
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        racers = [pool.submit(_closing, partial(press, n)) for n in range(AT_ONCE)]
+        racers = [pool.submit(in_own_connection, partial(press, n)) for n in range(AT_ONCE)]
         outcomes = [one for racer in racers for one in racer.result(300)]
     assert sorted(outcomes) == ["booked"] + ["day"] * (RACERS - 1)
     assert _in_thread(DropOff.objects.count) == 1
