@@ -28,7 +28,7 @@ from fleet.sections import demo_steps
 from fleet.simulation.files import write_files
 from fleet.simulation.fleet import simulate
 from fleet.simulation.parameters import Parameters
-from fleet.simulation.scenario import demo_parameters
+from fleet.simulation.scenario import closing_their_seasons, demo_parameters
 from fleet.upkeep.crew_cost_store import refresh_crew_costs
 from fleet.upkeep.review_store import refresh_reviews
 from fleet.upkeep.scan import scan
@@ -80,7 +80,7 @@ def build_demo(*, today: dt.date, progress: Progress, scale_to: int | None = Non
     with all_tenants():
         guard_own_data()
         _clear()
-        parameters = demo_parameters(today)
+        parameters = closing_their_seasons(demo_parameters(today))
         if scale_to:
             parameters = parameters.with_units(scale_to)
         progress(_("Simulating three seasons"), 0, 1)

@@ -91,6 +91,8 @@ class History:
         wear.age[:] = roster.start_hours[:, None]
         units = np.arange(count)
         self.plan.begin(units, np.maximum(roster.registered, 0), roster.start_hours > 0)
+        self._autumn_review = np.array([crew.service.autumn_review for crew in crews])
+        self._lay_up_jobs = np.array([crew.service.lay_up_jobs for crew in crews])
         self._draw_dated_visits()
         self._stage()
 
@@ -104,9 +106,14 @@ class History:
         visits = np.array([crew.service.spring_visit for crew in self.parameters.crews])[roster.crew]
         self._spring_day = np.where(rng.random(shape) < visits, self._weekday(day), NEVER)
         usual = rng.integers(-20, 9, roster.count)
-        day = closing + usual + rng.integers(-2, 3, shape)
+        early = np.array([crew.service.lay_up_early for crew in self.parameters.crews])[roster.crew]
+        day = closing + usual + rng.integers(-2, 3, shape) - early
         lays_up = np.array([crew.service.lay_up for crew in self.parameters.crews])[roster.crew]
         self._lay_up_day = np.where(rng.random(shape) < lays_up, self._weekday(day), NEVER)
+        # Its own stream of chance: who reviews when moves nothing else.
+        (own,) = rng.spawn(1)
+        day = closing + own.integers(-50, -22, roster.count) + own.integers(-3, 4, shape)
+        self._review_day = np.where(self._autumn_review[roster.crew], self._weekday(day), NEVER)
 
     def _stage(self) -> None:
         """Find the last walk of each unit whose stop switch is to be found dead at the end."""
@@ -147,6 +154,7 @@ class History:
                 self._vanish(day)
             self._visit(day, crew)
             self._lay_up(day, crew)
+            self._review(day, crew)
             self._sell(day)
 
     # -- running and breaking
@@ -250,6 +258,7 @@ class History:
         here &= ~self.laid_up & (self.visits.yard_fix == NEVER)
         ready = self.plan.ready(day) & here[:, None]
         ready[:, LAY_UP] = False
+        ready[:, REVIEW] &= ~self._autumn_review[crew]
         unit, task = np.nonzero(ready & (YARD | (np.arange(len(TASKS)) == REVIEW)))
         self._service(day, unit, task, crew, CREW)
         bench = (ready & ~YARD & (np.arange(len(TASKS)) != REVIEW)).any(axis=1)
@@ -327,11 +336,19 @@ class History:
         self.visits.yard_fix[unit] = NEVER
 
     def _lay_up(self, day: int, crew: Ints) -> None:
-        """Fuel out, run dry, dated."""
+        """Fuel out, run dry, dated; and with it the yard jobs that would not last far into the next season."""
         due = (self._lay_up_day == day).any(axis=0) & ~self.laid_up & (self.down_until < day)
         unit = np.flatnonzero(due & self.roster.in_use(day) & (self.roster.registered < day - 20))
         self._service(day, unit, np.full(len(unit), LAY_UP), crew, CREW)
+        row, task = np.nonzero(YARD & (self.plan.ratio(day)[unit] >= self._lay_up_jobs[crew[unit], None]))
+        self._service(day, unit[row], task, crew, CREW)
         self.laid_up[unit] = True
+
+    def _review(self, day: int, crew: Ints) -> None:
+        """Before the close the owner goes through the units: keep, or replace with the pre-season order."""
+        due = (self._review_day == day).any(axis=0) & (self.roster.registered < day - 20)
+        unit = np.flatnonzero(due & self.roster.in_use(day))
+        self._service(day, unit, np.full(len(unit), REVIEW), crew, CREW)
 
     # -- leaving
 

@@ -83,6 +83,10 @@ class ServiceHabit:
 
     A task is done at ``lateness`` x its interval, give or take ``lateness_sd``; with chance ``skip`` it is passed
     over for one whole interval. ``spring_visit`` and ``lay_up`` are the shares of units that get these.
+
+    How a season is closed: lay-ups lie ``lay_up_early`` days before their usual time around the close; with them go
+    yard jobs of whose interval more than ``lay_up_jobs`` has run; with ``autumn_review`` the owner looks at every unit
+    in the weeks before the close rather than whenever its months are up.
     """
 
     lateness: float = 0.95
@@ -90,6 +94,9 @@ class ServiceHabit:
     skip: float = 0.03
     spring_visit: float = 0.85
     lay_up: float = 0.93
+    lay_up_early: int = 0
+    lay_up_jobs: float = float("inf")
+    autumn_review: bool = False
 
 
 @dataclass(frozen=True)

@@ -141,6 +141,23 @@ def _contractors(order_by: dt.date) -> tuple[Contractor, ...]:
     )
 
 
+def closing_their_seasons(parameters: Parameters) -> Parameters:
+    """The same fleet with people who close a season as crews with a list do, so that the list of any day is one to use.
+
+    Lay-ups are done some weeks before the close, the yard jobs go with them, and the owner reviews every unit before
+    the pre-season order. The review is common practice: no maker gives an interval for it.
+    """
+
+    def closing(crew: Crew) -> Crew:
+        return replace(crew, service=replace(crew.service, lay_up_early=12, lay_up_jobs=0.45, autumn_review=True))
+
+    return replace(
+        parameters,
+        models=tuple(replace(m, intervals={**m.intervals, "review": Interval()}) for m in parameters.models),
+        contractors=tuple(replace(c, crews=tuple(closing(crew) for crew in c.crews)) for c in parameters.contractors),
+    )
+
+
 def demo_parameters(today: dt.date) -> Parameters:
     """The demo, with three seasons of history up to ``today``."""
     order_by = dt.date(today.year + (1 if today >= dt.date(today.year, 1, 31) else 0), 1, 31)

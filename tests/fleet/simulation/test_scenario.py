@@ -8,7 +8,7 @@ import pytest
 
 from fleet.simulation.columns import TASKS
 from fleet.simulation.fleet import simulate
-from fleet.simulation.scenario import demo_parameters
+from fleet.simulation.scenario import closing_their_seasons, demo_parameters
 from fleet.simulation.services import manual_intervals
 from tests.fleet.simulation.conftest import TODAY
 
@@ -131,6 +131,24 @@ def test_the_end_is_alive(today):
             overdue += ran > hours_allowed[model, task] or (today - since).days > days_allowed[model, task]
             every += 1
     assert 0.003 < overdue / every < 0.10
+
+
+@pytest.mark.parametrize(
+    "today", [TODAY, dt.date(2026, 12, 20), dt.date(2027, 3, 10), dt.date(2027, 7, 10), dt.date(2027, 10, 1)]
+)
+def test_the_demo_shows_fleets_whose_seasons_were_closed(today):
+    """On any day nearly every unit was reviewed within the year and laid up for the last winter, and not all were."""
+    fleet = simulate(closing_their_seasons(demo_parameters(today)).with_units(90), seed=1)
+    close = dt.date(today.year - (today < dt.date(today.year, 11, 25)), 11, 30)
+    old = {row["unit"] for row in in_use(fleet) if row["registered_on"] < close - dt.timedelta(days=120)}
+    last = {(row["unit"], row["task"]): row["date"] for row in fleet.files["services"]}
+    never = dt.date.min
+    reviewed = np.mean([last.get((unit, "review"), never) >= today - dt.timedelta(days=365) for unit in old])
+    laid_up = np.mean([last.get((unit, "lay_up"), never) >= close - dt.timedelta(days=60) for unit in old])
+    assert reviewed > (0.9 if today.month != 10 else 0.8)
+    assert 0.7 < laid_up < 1
+    # The review is the portal's rule, not a maker's.
+    assert all(row["review_months"] is None and row["review_hours"] is None for row in fleet.files["models"])
 
 
 def test_guards_come_off_with_one_crew_and_line_runs_long_there(demo):
