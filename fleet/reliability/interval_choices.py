@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import expit
 
-from fleet.reliability.interval_costs import interval_costs
+from fleet.reliability.interval_costs import IntervalLives, interval_lives
 from fleet.reliability.intervals import DRAWS, _age_clock, _crew_shares, _decide, _draws, candidate_shares
 from fleet.reliability.lifetimes import FloatArray, IntArray, Lifetimes
 from fleet.reliability.wear import WearFit, fit_wear
@@ -67,6 +67,8 @@ class WearStudy:
     converged: bool
     fits: tuple[WearFit, WearFit]
     crew_shares: FloatArray
+    # Lives under the candidates of the model asked for last, whatever the owner's prices: by conditions and hours.
+    _lives: dict[tuple, IntervalLives] = field(default_factory=dict, repr=False, compare=False)
 
     def draws(self, group: int, x: ArrayLike) -> FloatArray:
         """Posterior draws of one model's wear under conditions ``x``, as :func:`.intervals.interval_costs` takes."""
@@ -111,11 +113,9 @@ class WearStudy:
         """
         if not min(manual, planned_cost, failure_cost, horizon, gate) > 0:
             raise ValueError("manual, costs, horizon and gate must be above 0")
-        unit = float(self.reference[group])
         shares = candidate_shares(np.array([manual]), horizon)[0]
-        rates, risks = interval_costs(
-            self.draws(group, x), unit, shares * manual / unit, planned_cost, failure_cost, horizon
-        )
+        lives = self._lives_of(group, manual, shares, horizon, np.asarray(x, dtype=float))
+        rates, risks = lives.rates(planned_cost, failure_cost), lives.risks()
         interval, cheaper, _rate, _rate_manual, risk, limited, costs = _decide(
             rates, risks, shares, manual, risk_limit, gate
         )
@@ -131,6 +131,16 @@ class WearStudy:
             costs_low=low,
             costs_high=high,
         )
+
+    def _lives_of(self, group: int, manual: float, shares: FloatArray, horizon: float, x: FloatArray) -> IntervalLives:
+        """Prices differ between owners, what a life comes to does not."""
+        key = (group, manual, horizon, *x.tolist())
+        if key not in self._lives:
+            if self._lives and next(iter(self._lives))[0] != group:
+                self._lives.clear()
+            unit = float(self.reference[group])
+            self._lives[key] = interval_lives(self.draws(group, x), unit, shares * manual / unit, horizon)
+        return self._lives[key]
 
 
 def study_wear(lifetimes: Lifetimes, *, reference: ArrayLike, crew: ArrayLike | None = None) -> WearStudy:
@@ -169,12 +179,14 @@ def study_wear(lifetimes: Lifetimes, *, reference: ArrayLike, crew: ArrayLike | 
     rows = lifetimes if lifetimes.since is not None else _age_clock(lifetimes)
     codes = np.zeros(rows.size, dtype=np.int64) if crew is None else np.unique(np.asarray(crew), return_inverse=True)[1]
     cells = cut_cells(rows, limit, codes)
-    plain, neglect = (fit_wear(cells, limit, int(codes.max()) + 1, neglect=flag) for flag in (False, True))
+    crews = int(codes.max()) + 1
+    plain = fit_wear(cells, limit, crews, neglect=False)
+    neglect = fit_wear(cells, limit, crews, neglect=True, start=plain.mean)
     return WearStudy(
         reference=limit,
         failures=events,
         neglect_weight=float(expit(neglect.evidence - plain.evidence)),
         converged=plain.converged and neglect.converged,
         fits=(plain, neglect),
-        crew_shares=_crew_shares(cells, int(lifetimes.groups), int(codes.max()) + 1),
+        crew_shares=_crew_shares(cells, int(lifetimes.groups), crews),
     )

@@ -147,7 +147,8 @@ def service_interval(
     rows = lifetimes if lifetimes.since is not None else _age_clock(lifetimes)
     codes = np.zeros(rows.size, dtype=np.int64) if crew is None else np.unique(np.asarray(crew), return_inverse=True)[1]
     cells = cut_cells(rows, limit, codes)
-    fits = [fit_wear(cells, limit, int(codes.max()) + 1, neglect=flag) for flag in (False, True)]
+    plain = fit_wear(cells, limit, int(codes.max()) + 1, neglect=False)
+    fits = [plain, fit_wear(cells, limit, int(codes.max()) + 1, neglect=True, start=plain.mean)]
     weight = float(expit(fits[1].evidence - fits[0].evidence))
     counts = [DRAWS - round(DRAWS * weight), round(DRAWS * weight)]
     crews = _crew_shares(cells, groups, int(codes.max()) + 1)

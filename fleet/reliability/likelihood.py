@@ -14,6 +14,9 @@ from scipy.sparse import csr_array
 
 from fleet.reliability.lifetimes import FloatArray, IntArray, Lifetimes
 
+#: Hazards worked out in one go, so that they stay in the processor's own memory.
+BLOCK = 40_000
+
 
 class _Points:
     """Signed cumulative hazards at many hours, summed into bins (groups or event intervals) with their moments."""
@@ -36,15 +39,31 @@ class _Points:
         cross = self.x[:, self.upper[0]] * self.x[:, self.upper[1]]
         self.basis = np.concatenate([np.ones_like(u), u, u * u, self.x, self.x * u, cross], axis=1)
         self.sums = csr_array((self.weight.copy(), indices, pointer), shape=(count, order.size))
-        self.ones = np.ones(order.size)
 
     def moments(self, a: FloatArray, k: FloatArray, b: FloatArray) -> FloatArray:
         """Sums of H times the basis per bin, shape (bins, 3 + 2 p + p (p + 1) / 2)."""
         return self._filled(a, k, b) @ self.basis
 
-    def total(self, a: FloatArray, k: FloatArray, b: FloatArray) -> FloatArray:
-        """Sums of H per bin, shape (bins,)."""
-        return self._filled(a, k, b) @ self.ones
+    def totals(self, a: FloatArray, k: FloatArray, b: FloatArray) -> FloatArray:
+        """Sums of H per bin at many parameters at once: a, k (K, G) and b (K, p) give (K, bins)."""
+        found = np.zeros((a.shape[0], self.sums.shape[0]))
+        if not self.u.size:
+            return found
+        filled = np.flatnonzero(np.diff(self.sums.indptr))
+        first = self.sums.indptr[filled]
+        size = max(1, BLOCK // self.u.size)
+        for start in range(0, a.shape[0], size):
+            part = slice(start, start + size)
+            power = self._spread(k[part]) * self.u
+            power += self._spread(a[part])
+            if self.columns.size:
+                power += b[part] @ self.columns
+            hazard = np.exp(np.minimum(power, 600.0, out=power), out=power)
+            if self.signed:
+                hazard *= self.weight
+            # Points are sorted by bin, so that a bin's are one run.
+            found[part, filled] = np.add.reduceat(hazard, first, axis=1)
+        return found
 
     def _filled(self, a: FloatArray, k: FloatArray, b: FloatArray) -> csr_array:
         # The pattern never changes; building the matrix anew would cost more than the product on small data.
@@ -62,10 +81,10 @@ class _Points:
         return hazard
 
     def _spread(self, values: FloatArray) -> FloatArray:
-        """Each point's value of its group, shape (points,)."""
+        """Each point's value of its group, the last axis of ``values``: shape (..., points)."""
         if self.runs is None:
-            return np.asarray(values[self.group], dtype=float)
-        return np.repeat(values[: self.runs.size], self.runs)
+            return np.asarray(values[..., self.group], dtype=float)
+        return np.repeat(values[..., : self.runs.size], self.runs, axis=-1)
 
 
 class WeibullLikelihood:
@@ -163,16 +182,16 @@ class WeibullLikelihood:
             self._add_events(value, gradient, hessian, a, k, b)
         return value, gradient, hessian
 
-    def value(self, s: FloatArray, log_scale: FloatArray, b: FloatArray) -> FloatArray:
-        """Log-likelihood alone (G,), in (log shape, log scale, b)."""
+    def values(self, s: FloatArray, log_scale: FloatArray, b: FloatArray) -> FloatArray:
+        """Log-likelihoods alone, in (log shape, log scale) of shape (K, G) and coefficients (K, p): shape (K, G)."""
         k = np.exp(s)
         a = k * (self.center - log_scale)
         value = self.exact * (s + a) + k * self.exact_u - self.exact_u - self.exact * self.center
-        value = value + np.einsum("gp,gp->g", self.exact_x, b) - self.survival.total(a, k, b)
+        value = value + b @ self.exact_x.T - self.survival.totals(a, k, b)
         if self.event_points is not None:
-            mass = np.maximum(self.event_points.total(a, k, b), 1e-300)
-            value += self.event_sum @ np.log(-np.expm1(-mass))
-        return value
+            mass = np.maximum(self.event_points.totals(a, k, b), 1e-300)
+            value += (self.event_sum @ np.log(-np.expm1(-mass)).T).T
+        return np.asarray(value)
 
     def _derivatives(
         self, points: _Points, a: FloatArray, k: FloatArray, b: FloatArray, bin_shape: FloatArray

@@ -20,12 +20,11 @@ ROUNDS = 30
 
 @dataclass(frozen=True)
 class Moments:
-    """Posterior at given spreads: ``mean`` (G, 2), ``covariance`` (G, 2, 2), ``skew`` (G, 2) and log ``evidence``."""
+    """Posterior at M pairs of spreads: ``mean`` (M, G, 2), ``covariance`` (M, G, 2, 2), log ``evidence`` (M,)."""
 
     mean: FloatArray
     covariance: FloatArray
-    skew: FloatArray
-    evidence: float
+    evidence: FloatArray
 
 
 def propagate(
@@ -38,89 +37,83 @@ def propagate(
     mode: FloatArray,
     width: FloatArray,
 ) -> Moments:
-    """Posterior moments of every model's (log shape, log scale) at given spreads.
+    """Posterior moments of every model's (log shape, log scale) at M pairs of spreads, all at once.
 
     Parameters
     ----------
     likelihood : WeibullLikelihood
     exposed : ndarray of bool, shape (G,)
-    spread : ndarray, shape (2,)
+    spread : ndarray, shape (M, 2)
         Between models.
-    mean, precision : ndarray, shape (2,)
+    mean : ndarray, shape (M, 2)
+    precision : ndarray, shape (2,)
         Normal prior of the models' mean.
-    coef : ndarray, shape (p,)
+    coef : ndarray, shape (M, p)
         Coefficients, held.
-    mode, width : ndarray, shapes (G, 2), (G, 2, 2)
+    mode, width : ndarray, shapes (M, G, 2), (M, G, 2, 2)
         Laplace's mode and covariance, about which the nodes are laid.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        Where a covariance is too narrow to be inverted.
     """
     nodes, log_weight = _nodes()
     root = np.linalg.cholesky(width * 1.1)
-    points = mode[:, None, :] + np.einsum("gij,nj->gni", root, nodes)
-    b = np.broadcast_to(coef, (mode.shape[0], coef.size))
+    points = mode[:, :, None, :] + np.einsum("mgij,nj->mgni", root, nodes)
+    flat = points.transpose(0, 2, 1, 3).reshape(-1, points.shape[1], 2)
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        value = np.stack([likelihood.value(points[:, n, 0], points[:, n, 1], b) for n in range(nodes.shape[0])], axis=1)
+        value = likelihood.values(flat[:, :, 0], flat[:, :, 1], np.repeat(coef, nodes.shape[0], axis=0))
+    value = value.reshape(points.shape[0], nodes.shape[0], -1).transpose(0, 2, 1)
     value = np.nan_to_num(value, nan=-1e300, neginf=-1e300)
-    log_det = 2 * np.log(np.einsum("gii->gi", root)).sum(axis=1)
-    base = value + log_weight[None, :] + 0.5 * log_det[:, None]
-    between = np.diag(spread**2)
-    groups = mode.shape[0]
-    site_precision, site_shift = np.zeros((groups, 2, 2)), np.zeros((groups, 2))
-    start = np.linalg.inv(width) - np.linalg.inv(between)[None]
-    site_precision[exposed] = _clip(start[exposed])
-    site_shift[exposed] = np.einsum("gij,gj->gi", site_precision, mode)[exposed]
-    evidence = -np.inf
+    log_det = 2 * np.log(np.einsum("mgii->mgi", root)).sum(axis=2)
+    base = value + log_weight + 0.5 * log_det[:, :, None]
+    between = spread[:, :, None] ** 2 * np.eye(2)
+    own = between[:, None]
+    site_precision, site_shift = np.zeros_like(width), np.zeros_like(mode)
+    start = np.linalg.inv(width) - np.linalg.inv(own)
+    site_precision[:, exposed] = _clip(start[:, exposed])
+    site_shift[:, exposed] = np.einsum("mgij,mgj->mgi", site_precision, mode)[:, exposed]
+    evidence = np.full(spread.shape[0], -np.inf)
     tilted_mean, tilted_cov = mode, width
-    skew = np.zeros((groups, 2))
     for _ in range(ROUNDS):
-        total, shift, push, pull = _to_mean(site_precision, site_shift, between, mean, precision)
-        cavity_cov = np.linalg.inv(total[None] - push)
-        cavity_mean = np.einsum("gij,gj->gi", cavity_cov, shift[None] - pull)
-        prior_cov = cavity_cov + between
+        total, shift, push, pull = _to_mean(site_precision, site_shift, own, mean, precision)
+        cavity_cov = np.linalg.inv(total[:, None] - push)
+        cavity_mean = np.einsum("mgij,mgj->mgi", cavity_cov, shift[:, None] - pull)
+        prior_cov = cavity_cov + own
         prior_inverse = np.linalg.inv(prior_cov)
-        off = points - cavity_mean[:, None, :]
-        log_prior = -0.5 * np.einsum("gni,gij,gnj->gn", off, prior_inverse, off)
-        log_prior -= 0.5 * np.linalg.slogdet(prior_cov)[1][:, None] + np.log(2 * np.pi)
+        off = points - cavity_mean[:, :, None, :]
+        log_prior = -0.5 * (np.matmul(off, prior_inverse) * off).sum(axis=3)
+        log_prior -= 0.5 * np.linalg.slogdet(prior_cov)[1][:, :, None] + np.log(2 * np.pi)
         logs = base + log_prior
-        top = logs.max(axis=1, keepdims=True)
+        top = logs.max(axis=2, keepdims=True)
         weight = np.exp(logs - top)
-        mass = weight.sum(axis=1)
-        weight /= mass[:, None]
-        tilted_mean = np.einsum("gn,gni->gi", weight, points)
-        dev = points - tilted_mean[:, None, :]
-        tilted_cov = np.einsum("gn,gni,gnj->gij", weight, dev, dev)
-        sd = np.sqrt(np.einsum("gii->gi", tilted_cov))
-        skew = np.einsum("gn,gni->gi", weight, dev**3) / sd**3
+        mass = weight.sum(axis=2)
+        weight /= mass[:, :, None]
+        tilted_mean = np.matmul(weight[:, :, None, :], points)[:, :, 0]
+        dev = points - tilted_mean[:, :, None, :]
+        tilted_cov = np.matmul((weight[:, :, :, None] * dev).transpose(0, 1, 3, 2), dev)
+        tilted = top[:, :, 0] + np.log(mass)
         new_evidence = _evidence(
-            top[:, 0] + np.log(mass),
-            site_precision,
-            site_shift,
-            cavity_mean,
-            prior_cov,
-            exposed,
-            between,
-            mean,
-            precision,
+            tilted, site_precision, site_shift, cavity_mean, prior_cov, exposed, own, mean, precision
         )
-        inverse = np.linalg.inv(tilted_cov)
-        fresh = _clip(inverse - prior_inverse)
+        fresh = _clip(np.linalg.inv(tilted_cov) - prior_inverse)
         # Where the precision was clipped the mean must still come out right.
-        fresh_shift = np.einsum("gij,gj->gi", fresh + prior_inverse, tilted_mean) - np.einsum(
-            "gij,gj->gi", prior_inverse, cavity_mean
-        )
-        site_precision[exposed] = 0.2 * site_precision[exposed] + 0.8 * fresh[exposed]
-        site_shift[exposed] = 0.2 * site_shift[exposed] + 0.8 * fresh_shift[exposed]
-        if abs(new_evidence - evidence) < 1e-7:
-            evidence = new_evidence
-            break
+        fresh_shift = np.einsum("mgij,mgj->mgi", fresh + prior_inverse, tilted_mean)
+        fresh_shift -= np.einsum("mgij,mgj->mgi", prior_inverse, cavity_mean)
+        site_precision[:, exposed] = 0.2 * site_precision[:, exposed] + 0.8 * fresh[:, exposed]
+        site_shift[:, exposed] = 0.2 * site_shift[:, exposed] + 0.8 * fresh_shift[:, exposed]
+        settled = np.abs(new_evidence - evidence).max() < 1e-7
         evidence = new_evidence
-    total, shift, _, _ = _to_mean(site_precision, site_shift, between, mean, precision)
+        if settled:
+            break
+    total, shift, _, _ = _to_mean(site_precision, site_shift, own, mean, precision)
     centre_cov = np.linalg.inv(total)
-    centre = centre_cov @ shift
+    centre = np.einsum("mij,mj->mi", centre_cov, shift)
     hidden = ~exposed
-    tilted_mean[hidden] = centre
-    tilted_cov[hidden] = centre_cov + between
-    skew[hidden] = 0.0
-    return Moments(tilted_mean, tilted_cov, skew, evidence)
+    tilted_mean[:, hidden] = centre[:, None]
+    tilted_cov[:, hidden] = (centre_cov + between)[:, None]
+    return Moments(tilted_mean, tilted_cov, evidence)
 
 
 def _nodes() -> tuple[FloatArray, FloatArray]:
@@ -131,19 +124,20 @@ def _nodes() -> tuple[FloatArray, FloatArray]:
 
 
 def _clip(matrix: FloatArray) -> FloatArray:
-    values, vectors = np.linalg.eigh(0.5 * (matrix + matrix.transpose(0, 2, 1)))
-    return (vectors * np.maximum(values, 0.0)[:, None, :]) @ vectors.transpose(0, 2, 1)
+    """The nearest matrices without negative eigenvalues, (..., 2, 2)."""
+    values, vectors = np.linalg.eigh(0.5 * (matrix + matrix.swapaxes(-1, -2)))
+    return np.asarray((vectors * np.maximum(values, 0.0)[..., None, :]) @ vectors.swapaxes(-1, -2))
 
 
 def _to_mean(
-    site_precision: FloatArray, site_shift: FloatArray, between: FloatArray, mean: FloatArray, precision: FloatArray
+    site_precision: FloatArray, site_shift: FloatArray, own: FloatArray, mean: FloatArray, precision: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """What the models' factors say about the mean: total precision and shift, and each model's part."""
-    spread = np.linalg.inv(np.eye(2) + site_precision @ between)
+    spread = np.linalg.inv(np.eye(2) + site_precision @ own)
     push = spread @ site_precision
-    push = 0.5 * (push + push.transpose(0, 2, 1))
-    pull = np.einsum("gij,gj->gi", spread, site_shift)
-    return np.diag(precision) + push.sum(axis=0), precision * mean + pull.sum(axis=0), push, pull
+    push = 0.5 * (push + push.swapaxes(-1, -2))
+    pull = np.einsum("mgij,mgj->mgi", spread, site_shift)
+    return np.diag(precision) + push.sum(axis=1), precision * mean + pull.sum(axis=1), push, pull
 
 
 def _evidence(
@@ -153,28 +147,27 @@ def _evidence(
     cavity_mean: FloatArray,
     prior_cov: FloatArray,
     exposed: np.ndarray,
-    between: FloatArray,
+    own: FloatArray,
     mean: FloatArray,
     precision: FloatArray,
-) -> float:
-    """Log marginal likelihood: tilted masses over those of the normal factors, times the normal model's own mass."""
+) -> FloatArray:
+    """Log marginal likelihood (M,): tilted masses over those of the normal factors, times the normal model's own."""
 
     def factor_mass(centre: FloatArray, cov: FloatArray) -> FloatArray:
         # log of the integral of N(x; centre, cov) exp(-x'Px/2 + h'x).
         inner = np.eye(2) + site_precision @ cov
-        own = np.linalg.inv(inner)
-        joint = cov @ own
-        lift = site_shift - np.einsum("gij,gj->gi", site_precision, centre)
-        quad = np.einsum("gi,gij,gj->g", lift, joint, lift)
-        level = np.einsum("gi,gi->g", site_shift, centre) - 0.5 * np.einsum(
-            "gi,gij,gj->g", centre, site_precision, centre
-        )
-        return level + 0.5 * quad - 0.5 * np.linalg.slogdet(inner)[1]
+        joint = cov @ np.linalg.inv(inner)
+        pressed = np.einsum("mgij,mgj->mgi", site_precision, centre)
+        lift = site_shift - pressed
+        quad = (np.einsum("mgij,mgj->mgi", joint, lift) * lift).sum(axis=2)
+        level = (site_shift * centre).sum(axis=2) - 0.5 * (centre * pressed).sum(axis=2)
+        return np.asarray(level + 0.5 * quad - 0.5 * np.linalg.slogdet(inner)[1])
 
-    ratio = (tilted - factor_mass(cavity_mean, prior_cov))[exposed].sum()
-    total, shift, _push, _pull = _to_mean(site_precision, site_shift, between, mean, precision)
+    ratio = (tilted - factor_mass(cavity_mean, prior_cov))[:, exposed].sum(axis=1)
+    total, shift, _push, _pull = _to_mean(site_precision, site_shift, own, mean, precision)
     # Normal model: integrate the models out given the mean, then the mean.
-    at_zero = factor_mass(np.zeros((site_shift.shape[0], 2)), np.broadcast_to(between, site_precision.shape))
-    whole = at_zero[exposed].sum() + 0.5 * shift @ np.linalg.solve(total, shift) - 0.5 * np.linalg.slogdet(total)[1]
-    whole -= 0.5 * float((precision * mean**2).sum())
-    return float(ratio + whole)
+    at_zero = factor_mass(np.zeros_like(site_shift), np.broadcast_to(own, site_precision.shape))
+    pulled = (shift * np.linalg.solve(total, shift[:, :, None])[:, :, 0]).sum(axis=1)
+    whole = at_zero[:, exposed].sum(axis=1) + 0.5 * pulled - 0.5 * np.linalg.slogdet(total)[1]
+    whole -= 0.5 * (precision * mean**2).sum(axis=1)
+    return np.asarray(ratio + whole)

@@ -190,7 +190,7 @@ def pool_models(lifetimes: Lifetimes) -> PooledFit:
     grid = np.array([(a, b) for a, b, _ in found])
     rough = _weights(grid, [mode for _, _, mode in found])
     kept = np.flatnonzero(rough > NEGLIGIBLE * rough.max())
-    modes = [_refined(likelihood, exposed, *found[i]) for i in kept]
+    modes = _refined(likelihood, exposed, grid[kept], [found[i][2] for i in kept])
     return _pooled(likelihood, _weights(grid[kept], modes), grid[kept], modes)
 
 
@@ -203,27 +203,36 @@ def _weights(grid: FloatArray, modes: list[ArrowheadMode]) -> FloatArray:
 
 
 def _refined(
-    likelihood: WeibullLikelihood, exposed: np.ndarray, shape_spread: float, scale_spread: float, mode: ArrowheadMode
-) -> ArrowheadMode:
-    """Laplace's answer with the moments and the evidence improved by expectation propagation.
+    likelihood: WeibullLikelihood, exposed: np.ndarray, spreads: FloatArray, modes: list[ArrowheadMode]
+) -> list[ArrowheadMode]:
+    """Laplace's answers with the moments and the evidence improved by expectation propagation.
 
     Where a model's own likelihood is so narrow that no node but one counts, there is nothing to improve.
     """
+    border = np.stack([mode.border for mode in modes])
     try:
         with np.errstate(divide="ignore", invalid="ignore"):
             moments = propagate(
                 likelihood,
                 exposed,
-                np.array([shape_spread, scale_spread]),
-                np.array([MEAN_LOG_SHAPE, mode.border[1]]),
+                spreads,
+                np.column_stack([np.full(len(modes), MEAN_LOG_SHAPE), border[:, 1]]),
                 np.array([MEAN_LOG_SHAPE_SD**-2, MEAN_LOG_SCALE_SD**-2]),
-                mode.border[2:],
-                mode.theta,
-                mode.covariance,
+                border[:, 2:],
+                np.stack([mode.theta for mode in modes]),
+                np.stack([mode.covariance for mode in modes]),
             )
     except np.linalg.LinAlgError:
-        return mode
-    return replace(mode, theta=moments.mean, covariance=moments.covariance, evidence=moments.evidence)
+        if len(modes) == 1:
+            return modes
+        one_by_one = (_refined(likelihood, exposed, spreads[i : i + 1], modes[i : i + 1]) for i in range(len(modes)))
+        return [mode for found in one_by_one for mode in found]
+    return [
+        replace(mode, theta=mean, covariance=covariance, evidence=float(evidence))
+        for mode, mean, covariance, evidence in zip(
+            modes, moments.mean, moments.covariance, moments.evidence, strict=True
+        )
+    ]
 
 
 def _watched(rows: Lifetimes) -> FloatArray:

@@ -6,7 +6,6 @@ log hazard = c + alpha log age + delta log since + x . coef + step of hours sinc
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy.sparse import csr_array, hstack
@@ -27,8 +26,6 @@ MODEL_SINCE_SD = 0.25
 #: the power of hours since service.
 BINS = 8
 BIN_SD = 0.1
-#: Up to this many parameters a dense design matrix is quicker.
-DENSE = 80
 
 
 @dataclass(frozen=True)
@@ -46,8 +43,8 @@ class Layout:
         models = 2 * self.models if self.models > 1 else 0
         return 3 + self.width + (self.crews if self.crews > 1 else 0) + models + BINS + 1 + int(self.neglect)
 
-    def design(self, cells: Cells, reference: FloatArray) -> Any:
-        """Design matrix (c, P), sparse where there are many models or crews; clocks in the model's reference hours."""
+    def design(self, cells: Cells, reference: FloatArray) -> csr_array:
+        """Design matrix (c, P), about ten entries a row; clocks in the model's reference hours."""
         scale = np.log(reference[cells.group])
         since = np.log(cells.since) - scale
         ones = np.ones_like(since)
@@ -60,8 +57,7 @@ class Layout:
         parts.append(_indicators(number, BINS + 1, ones))
         if self.neglect:
             parts.append(csr_array(cells.neglect[:, None]))
-        matrix = hstack(parts, format="csr")
-        return matrix if self.size > DENSE else matrix.toarray()
+        return csr_array(hstack(parts, format="csr"))
 
     def prior(self, level: float) -> tuple[FloatArray, FloatArray]:
         """Means and standard deviations."""
@@ -115,7 +111,9 @@ class WearFit:
     converged: bool
 
 
-def fit_wear(cells: Cells, reference: FloatArray, crews: int, *, neglect: bool) -> WearFit:
+def fit_wear(
+    cells: Cells, reference: FloatArray, crews: int, *, neglect: bool, start: FloatArray | None = None
+) -> WearFit:
     """Posterior mode by Newton's method and its evidence by Laplace's.
 
     Parameters
@@ -126,6 +124,8 @@ def fit_wear(cells: Cells, reference: FloatArray, crews: int, *, neglect: bool) 
     crews : int
     neglect : bool
         With the term for past neglect.
+    start : ndarray, optional
+        Where to begin: the parameters found without that term, or the prior's means.
 
     Returns
     -------
@@ -140,7 +140,10 @@ def fit_wear(cells: Cells, reference: FloatArray, crews: int, *, neglect: bool) 
     mean, sd = layout.prior(float(np.log(max(count, 0.5) / cells.hours.sum())))
     precision = 1.0 / sd**2
     gather = _gather(cells.looked)
+    square = _Squares(x)
     beta = mean.copy()
+    if start is not None:
+        beta[: start.size] = start
 
     def evaluate(beta: FloatArray) -> tuple[float, FloatArray, FloatArray, FloatArray, FloatArray]:
         mu = cells.hours * np.exp(np.minimum(x @ beta, 50.0))
@@ -153,14 +156,14 @@ def fit_wear(cells: Cells, reference: FloatArray, crews: int, *, neglect: bool) 
             mass = np.maximum(gather @ mu, 1e-300)
             ratio = 1.0 / np.expm1(np.minimum(mass, 500.0))
             value += float(np.log(-np.expm1(-mass)).sum())
-            slope = gather @ (mu[:, None] * x if isinstance(x, np.ndarray) else x.multiply(mu[:, None]).tocsr())
+            slope = (gather @ x.multiply(mu[:, None]).tocsr()).toarray()
             gradient = gradient + slope.T @ ratio
             inside = np.where(plain, 0.0, mu * ratio[np.maximum(cells.looked, 0)])
             weight = exposed - inside
             share = share + np.where(plain, 0.0, mu / mass[np.maximum(cells.looked, 0)])
-            hessian: FloatArray = _weighted(x, weight) + _weighted(slope, ratio * (1 + ratio))
+            hessian = square.weighted(weight) + slope.T @ ((ratio * (1 + ratio))[:, None] * slope)
         else:
-            hessian = _weighted(x, weight)
+            hessian = square.weighted(weight)
         return value, gradient, hessian + np.diag(precision), mu, share
 
     value, gradient, hessian, mu, share = evaluate(beta)
@@ -189,11 +192,29 @@ def _indicators(code: IntArray, count: int, values: FloatArray) -> csr_array:
     return csr_array((values, code, np.arange(code.size + 1)), shape=(code.size, count))
 
 
-def _weighted(x: Any, weight: FloatArray) -> FloatArray:
-    """x' diag(weight) x of a dense or sparse matrix."""
-    if isinstance(x, np.ndarray):
-        return np.asarray(x.T @ (weight[:, None] * x), dtype=float)
-    return np.asarray((x.T @ x.multiply(weight[:, None]).tocsr()).toarray(), dtype=float)
+class _Squares:
+    """x' diag(weight) x for many weights: the products of each row's few entries are worked out once."""
+
+    def __init__(self, x: csr_array):
+        rows, self.size = x.shape
+        entries = np.diff(x.indptr)
+        width = int(entries.max(initial=0))
+        place = np.arange(x.indices.size) - np.repeat(x.indptr[:-1], entries)
+        row = np.repeat(np.arange(rows), entries)
+        column, value = np.zeros((rows, width), dtype=np.int32), np.zeros((rows, width))
+        column[row, place], value[row, place] = x.indices, x.data
+        i, j = np.triu_indices(width)
+        cell = np.minimum(column[:, i], column[:, j]) * self.size + np.maximum(column[:, i], column[:, j])
+        pairs = csr_array(
+            ((value[:, i] * value[:, j]).ravel(), cell.ravel(), np.arange(rows + 1) * i.size),
+            shape=(rows, self.size**2),
+        )
+        self.pairs = pairs.T
+
+    def weighted(self, weight: FloatArray) -> FloatArray:
+        """The product, shape (P, P)."""
+        upper = np.asarray(self.pairs @ weight).reshape(self.size, self.size)
+        return np.asarray(upper + upper.T - np.diag(np.diag(upper)))
 
 
 def _definite(hessian: FloatArray) -> FloatArray:
