@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from fleet.reliability import Lifetimes, age_replacement, fit_weibull, service_interval
 from fleet.reliability.interval_costs import interval_costs
 from fleet.reliability.intervals import SHARES, _decide, candidate_shares
-from fleet.reliability.wear import BINS, fit_wear
+from fleet.reliability.wear import BINS, Layout, _Squares, fit_wear
 from fleet.reliability.wear_cells import cut_cells
 from tests.reliability import interval_study
 from tests.reliability.interval_study import HORIZON, PLANNED, Truth
@@ -220,7 +220,7 @@ def test_many_cells_are_put_together_without_changing_the_answer(monkeypatch):
     assert small.cost_rate_manual[0] == pytest.approx(whole.cost_rate_manual[0], rel=0.02)
 
 
-def test_a_sparse_design_changes_nothing(monkeypatch):
+def _some_cells():
     rng = np.random.default_rng(9)
     n = 120
     entry = rng.uniform(0, 200, n)
@@ -228,13 +228,25 @@ def test_a_sparse_design_changes_nothing(monkeypatch):
     upper = np.where(rng.random(n) < 0.3, end, INF)
     upper = np.where(rng.random(n) < 0.2, end + 10, upper)
     rows = Lifetimes(entry=entry, lower=end, upper=upper, since=0.0, group=np.arange(n) % 3, covariates=rng.random(n))
-    cells = cut_cells(rows, np.full(3, 50.0), np.arange(n) % 4)
-    dense = fit_wear(cells, np.full(3, 50.0), 4, neglect=True)
-    monkeypatch.setattr("fleet.reliability.wear.DENSE", 0)
-    sparse = fit_wear(cells, np.full(3, 50.0), 4, neglect=True)
-    assert sparse.mean == pytest.approx(dense.mean, abs=1e-8)
-    assert sparse.evidence == pytest.approx(dense.evidence, abs=1e-8)
-    assert sparse.covariance == pytest.approx(dense.covariance, abs=1e-8)
+    return cut_cells(rows, np.full(3, 50.0), np.arange(n) % 4)
+
+
+def test_squares_of_the_design_are_those_of_plain_matrices():
+    cells, reference = _some_cells(), np.full(3, 50.0)
+    x = Layout(1, 4, 3, True).design(cells, reference)
+    weight = np.random.default_rng(1).random(x.shape[0])
+    full = x.toarray()
+    assert _Squares(x).weighted(weight) == pytest.approx(full.T @ np.diag(weight) @ full, rel=1e-12)
+
+
+def test_the_same_wear_is_found_wherever_it_begins():
+    cells, reference = _some_cells(), np.full(3, 50.0)
+    plain = fit_wear(cells, reference, 4, neglect=False)
+    one = fit_wear(cells, reference, 4, neglect=True)
+    two = fit_wear(cells, reference, 4, neglect=True, start=plain.mean)
+    assert two.mean == pytest.approx(one.mean, abs=1e-6)
+    assert two.evidence == pytest.approx(one.evidence, abs=1e-8)
+    assert two.covariance == pytest.approx(one.covariance, abs=1e-6)
 
 
 @pytest.mark.parametrize(
