@@ -30,9 +30,10 @@ SETTINGS = (
     "discount_rate",
     "resale",
 )
-# Settings that the stored due dates rest on at once. Learned intervals follow costs, risk and gate at the next scan;
-# the rest is used when read.
+# Settings that the stored due dates rest on at once; the rest is used when read.
 SEASON = frozenset({"season_opens", "season_closes", "working_days", "time_zone", "stagger"})
+# What learned intervals are worked out for: at other figures the manuals stand until the next learning.
+FIGURES = frozenset({"labour_rate", "downtime_per_day", "spare_on_trailer", "risk_limit", "confidence_gate"})
 
 
 def _free_name(model: Any, name: str, message: str) -> str:
@@ -76,7 +77,7 @@ def change_settings(*, contractor: Contractor, values: Mapping[str, Any]) -> set
 
 
 def refresh_season(*, contractor_id: int) -> None:
-    """Bring every unit's answers up to a changed season or working week."""
+    """Bring every unit's answers up to a changed season or working week, or changed figures behind its intervals."""
     with all_tenants():
         refresh_in_shards(unit_ids_of([contractor_id]), "settings")
 

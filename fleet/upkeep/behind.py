@@ -30,10 +30,15 @@ def with_records(rows: Sequence[Row], snapshot: FitSnapshot | None, *, all_count
     few = any(r.pooled_contractors < ENOUGH_CONTRACTORS for r in records.values())
     own: Own = own_counts({unit.contractor for unit, _flag in rows}) if few and not all_counts else {}
     return [
-        (unit, flag if record is None else _told(unit, flag, record, own, all_counts))
+        (unit, flag if not flag.setting else _told(unit, flag, record, own, all_counts) if record else _waiting(flag))
         for unit, flag in rows
         for record in [records.get((unit.model, flag.task, flag.setting))]
     ]
+
+
+def _waiting(flag: Flag) -> Flag:
+    """Its figures were changed since the last learning: the manual stands until the next."""
+    return replace(flag, why=[("learned_tonight", {})])
 
 
 def _told(unit: UnitHours, flag: Flag, record: IntervalRecord, own: Own, all_counts: bool) -> Flag:

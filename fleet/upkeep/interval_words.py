@@ -81,6 +81,9 @@ WORDS = {
     "learned_borrowed": lambda v: (
         _("About %(share)s %% of this estimate is borrowed from other models.") % {"share": _percent(v["share"])}
     ),
+    "learned_tonight": lambda _v: _(
+        "The manual's for now: what the record says at the present figures is worked out tonight."
+    ),
     "learned_guard": lambda v: (
         _("Run without a guard about %(share)s %% of its hours: every %(hours)s h; with the guard on, %(on)s h.")
         % {"share": _percent(v["share"]), "hours": _h(v["hours"]), "on": _h(v["on"])}

@@ -46,15 +46,18 @@ class LearnedSet:
 
     def __init__(self, snapshot: FitSnapshot | None) -> None:
         self.snapshot = snapshot
+        self._asked: set[RecordKey] = set()
         self._rows: dict[RecordKey, Chosen | None] = {}
 
     def choices(self, keys: Iterable[RecordKey]) -> Mapping[RecordKey, Chosen | None]:
-        """Hours and basis at each exposure by (model, task, digest); None without a failure behind the record."""
-        new = set(keys) - self._rows.keys()
-        records = kept_records(self.snapshot, new) if new else {}
-        for key in new:
-            record = records.get(key)
-            self._rows[key] = _at_exposures(record) if record is not None and record.pooled_failures else None
+        """Hours and basis at each exposure by (model, task, digest); None without a failure behind the record.
+
+        A key is missing where nothing was worked out at its figures yet.
+        """
+        new = set(keys) - self._asked
+        for key, record in (kept_records(self.snapshot, new) if new else {}).items():
+            self._rows[key] = _at_exposures(record) if record.pooled_failures else None
+        self._asked |= new
         return self._rows
 
 
@@ -71,7 +74,11 @@ def level_of(exposure: NDArray[np.float64]) -> NDArray[np.int64]:
 def learned_tables(
     pairs: Sequence[tuple[int, int]], catalog: Catalog, contractors: Mapping[int, Contractor], learned: LearnedSet
 ) -> LearnedTables:
-    """The tables of these pairs of contractor and model."""
+    """The tables of these pairs of contractor and model.
+
+    Where figures were changed since the last learning the manual stands until the next; the digest is kept, so that
+    whoever reads the flag can say so.
+    """
     tables = LearnedTables.none(len(pairs))
     if learned.snapshot is None:
         return tables
@@ -80,9 +87,11 @@ def learned_tables(
     place = {pair: number for number, pair in enumerate(pairs)}
     task_place = {task: TASK_KEYS.index(task) for task in LEARNED_TASKS}
     for (contractor, model, task), setting in settings.items():
-        found = choices[model, task, setting.digest]
+        key = model, task, setting.digest
+        found = choices.get(key)
+        at = place[contractor, model], task_place[task]
         if found is not None:
-            at = place[contractor, model], task_place[task]
             tables.hours[at], tables.basis[at] = found
+        if found is not None or key not in choices:
             tables.digest[at] = setting.digest
     return tables

@@ -16,7 +16,7 @@ from fleet.models import Contractor, Trimmer, TrimmerModel
 from fleet.upkeep.event_costs import Figures, Work
 from fleet.upkeep.fit_records import Choice, Curve, FitRecord, IntervalRecord, curve_of
 from fleet.upkeep.fit_store import latest_fits, read_fits, read_intervals
-from fleet.upkeep.interval_settings import settings_of
+from fleet.upkeep.interval_settings import Setting, settings_of
 from fleet.upkeep.intervals import Catalog
 from fleet.upkeep.who_sees import ENOUGH_CONTRACTORS, SeenCounts, own_counts, seen_counts
 
@@ -33,6 +33,8 @@ class ComponentLine:
     counts: SeenCounts
     interval: IntervalRecord | None = None
     failure_cost: float = 1.0
+    # The figures of whoever is looked at, where nothing was worked out at them yet.
+    waiting: Setting | None = None
 
     @property
     def choice(self) -> Choice | None:
@@ -42,11 +44,21 @@ class ComponentLine:
     @property
     def interval_hours(self) -> float | None:
         """The interval to act on: at the figures of whoever is looked at, else the portal's."""
+        if self.waiting is not None:
+            return self.waiting.manual_hours
         return self.choice.interval_hours if self.choice else self.fit.interval_hours
 
     @property
     def manual_hours(self) -> float | None:
+        if self.waiting is not None:
+            return self.waiting.manual_hours
         return self.interval.manual_hours if self.interval else self.fit.manual_hours
+
+    @property
+    def manual_source(self) -> str | None:
+        if self.waiting is not None:
+            return self.waiting.manual_source
+        return self.interval.manual_source if self.interval else self.fit.manual_source
 
     @property
     def shortened(self) -> bool:
@@ -121,7 +133,8 @@ def model_pages(
     own = own_counts(contractor_ids) if snapshot else {}
     keys = [m.pk for m in models]
     fits = read_fits(snapshot, keys)
-    settings = _settings(fits, keys, contractor)
+    own_settings = {} if contractor is None or snapshot is None else _settings_of(keys, contractor)
+    settings = _digests(fits) if contractor is None else {key: s.digest for key, s in own_settings.items()}
     intervals = read_intervals(snapshot, keys, set(settings.values()))
     kept = snapshot.data if snapshot is not None else {}
     pages = []
@@ -132,7 +145,9 @@ def model_pages(
                 counts = seen_counts(fit, own.get((of, component), {}))
                 key = (of, fit.task or "", settings.get((of, fit.task or ""), ""))
                 cost = _failure_cost(kept, component, contractor)
-                lines.append(ComponentLine(component, as_seen(fit, counts), counts, intervals.get(key), cost))
+                waiting = own_settings.get(key[:2]) if fit.setting and key not in intervals else None
+                seen = as_seen(fit, counts)
+                lines.append(ComponentLine(component, seen, counts, intervals.get(key), cost, waiting))
         # Equal ones keep the order of the trade's list of components.
         lines.sort(key=lambda line: (-line.counts.events, -line.spent))
         whole = bool(lines) and all(line.counts.whole for line in lines)
@@ -149,15 +164,16 @@ def model_pages(
     return pages
 
 
-def _settings(
-    fits: Mapping[tuple[int, str], FitRecord], models: list[int], contractor: Contractor | None
-) -> dict[tuple[int, str], str]:
-    """Whose figures an interval is shown at, by (model, task)."""
-    if contractor is None:
-        return {(m, fit.task): fit.setting for (m, _c), fit in fits.items() if fit.task and fit.setting}
+def _digests(fits: Mapping[tuple[int, str], FitRecord]) -> dict[tuple[int, str], str]:
+    """The figures that most units of a model run under, by (model, task)."""
+    return {(m, fit.task): fit.setting for (m, _c), fit in fits.items() if fit.task and fit.setting}
+
+
+def _settings_of(models: list[int], contractor: Contractor) -> dict[tuple[int, str], Setting]:
+    """The contractor's own figures as they are now, by (model, task)."""
     pairs = [(contractor.pk, m) for m in models]
     found = settings_of(pairs, Catalog(pairs), {contractor.pk: contractor})
-    return {(m, task): setting.digest for (_c, m, task), setting in found.items()}
+    return {(m, task): setting for (_c, m, task), setting in found.items()}
 
 
 def _failure_cost(kept: Mapping[str, Any], component: str, contractor: Contractor | None) -> float:

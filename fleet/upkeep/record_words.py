@@ -80,7 +80,7 @@ def act_words(line: ComponentLine) -> str:
     if task is None or chosen is None or manual is None:
         return _("No routine job renews it.")
     values = {"job": TASKS[task].label, "hours": hours_words(chosen), "manual": hours_words(manual)}
-    practice = (line.interval.manual_source if line.interval else line.fit.manual_source) == "practice"
+    practice = line.manual_source == "practice"
     if line.shortened and practice:
         return _("%(job)s: every %(hours)s h, not the usual %(manual)s.") % values
     if line.shortened:
@@ -96,6 +96,8 @@ def basis_words(line: ComponentLine) -> list[str]:
     if line.fit.task is None or line.interval_hours is None:
         return []
     said = []
+    if line.waiting is not None:
+        return [_("For now: what the record says at the present figures is worked out tonight.")]
     if not line.shortened:
         said.append(_("The record gives no ground to do it sooner, and never says to do it later than the manual."))
     elif choice is not None and choice.basis == POOLED:

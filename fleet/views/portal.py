@@ -23,6 +23,7 @@ from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.models import Arrangement, Contractor, Shop, Trimmer
 from fleet.record.organizations import (
+    FIGURES,
     SEASON,
     add_arrangement,
     add_contractor,
@@ -147,13 +148,16 @@ def contractor_settings(request: HttpRequest, pk: int) -> HttpResponse:
     form = SettingsForm(posted(request), contractor=contractor)
     if request.method == "POST" and form.is_valid():
         changed = change_settings(contractor=contractor, values=form.cleaned_data)
-        if changed & SEASON:
+        if changed & (SEASON | FIGURES):
             units = Trimmer.objects.filter(contractor=contractor, retired_on__isnull=True).count()
             if units <= AT_ONCE:
                 refresh_season(contractor_id=pk)
             else:
                 background.start(refresh_season, task="fleet.refresh_season", contractor_id=pk)
-        messages.success(request, _("Saved.") if changed else _("Nothing to change: it was like this already."))
+        said = _("Saved.") if changed else _("Nothing to change: it was like this already.")
+        if changed & FIGURES:
+            said = _("Saved. Intervals are worked out at these figures tonight; until then the manuals' stand.")
+        messages.success(request, said)
         return redirect(back)
     context = {"form": form, "contractor": contractor, "back": back}
     return render(request, "fleet/settings.html", context, status=422 if form.errors else 200)

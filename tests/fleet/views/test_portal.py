@@ -135,3 +135,13 @@ def test_settings_are_the_owners_and_the_administrators(portal):
         assert portal.client(who).post(settings_of(portal.quarry), SETTINGS).status_code == 404
     assert portal.client("owner").get(settings_of(portal.millrace)).status_code == 404
     assert portal.client("administrator").get(settings_of(portal.quarry)).status_code == 200
+
+
+def test_new_figures_wait_for_the_night_and_the_page_says_so(portal):
+    waits = "Intervals are worked out at these figures tonight; until then the manuals' stand."
+    client = portal.client("owner")
+    assert waits in text(client.post(settings_of(portal.quarry), SETTINGS, follow=True))
+    assert waits in text(client.post(settings_of(portal.quarry), {**SETTINGS, "risk_limit": "5"}, follow=True))
+    assert waits not in text(client.post(settings_of(portal.quarry), {**SETTINGS, "risk_limit": "5"}, follow=True))
+    later = {**SETTINGS, "risk_limit": "5", "resale": "20"}
+    assert waits not in text(client.post(settings_of(portal.quarry), later, follow=True))
