@@ -6,11 +6,9 @@ reads our own static files and nothing else: what people typed into the portal c
 
 from __future__ import annotations
 
-import gc
 import mimetypes
 import threading
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
@@ -25,6 +23,7 @@ from weasyprint import HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher, URLFetcherResponse
 
+from fleet.at_rest import collector_at_rest
 from shop.paper_sizes import PaperSize
 
 # No such host: addresses in templates are relative to it, and only those of static files are answered.
@@ -94,24 +93,12 @@ def make_pdf(
     if not _one_at_a_time.acquire(timeout=PATIENCE_SECONDS):
         raise BusyError
     try:
-        with _collector_at_rest():
+        with collector_at_rest():
             fonts = FontConfiguration()
             page = HTML(string=html, base_url=BASE_URL, url_fetcher=OurFiles(pictures), media_type="print")
             return page.write_pdf(pdf_variant=VARIANT, font_config=fonts) or b""
     finally:
         _one_at_a_time.release()
-
-
-@contextmanager
-def _collector_at_rest() -> Iterator[None]:
-    """A paper's boxes all live until its end; looking through them for rubbish took a quarter of the time."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
 
 
 def pdf_answer(content: bytes, name: str) -> HttpResponse:

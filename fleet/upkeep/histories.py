@@ -11,6 +11,7 @@ import numpy as np
 from django.db import connection
 from numpy.typing import NDArray
 
+from fleet.at_rest import collector_at_rest
 from fleet.upkeep.days import NO_DAY, day_of
 from fleet.vocabulary import (
     AS_FOUND,
@@ -186,15 +187,15 @@ def _column(values: Sequence[Any], dtype: Any, codes: Mapping[str, int] | None, 
 
 def _read(table: str, columns: tuple[_Column, ...], where: str, order: str, missing: int) -> Columns:
     names = ", ".join(_day_sql(sql) for _name, sql, _dtype, _code in columns)
-    with connection.cursor() as cursor:
+    with collector_at_rest(), connection.cursor() as cursor:
         # Table, columns and row numbers are ours; nothing a person typed is in this text.
         cursor.execute(f"SELECT {names} FROM {table} WHERE {where} ORDER BY {order}")  # noqa: S608
         rows = cursor.fetchall()
-    by_column = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
-    return {
-        name: _column(values, dtype, codes, missing)
-        for (name, _sql, dtype, codes), values in zip(columns, by_column, strict=True)
-    }
+        by_column = list(zip(*rows, strict=True)) if rows else [()] * len(columns)
+        return {
+            name: _column(values, dtype, codes, missing)
+            for (name, _sql, dtype, codes), values in zip(columns, by_column, strict=True)
+        }
 
 
 def _keep(rows: Columns, mask: NDArray[np.bool_]) -> Columns:
