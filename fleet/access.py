@@ -34,6 +34,9 @@ ACTIONS: dict[str, frozenset[str]] = {
     "retire_unit": frozenset({OWNER, CREW_BOSS, MANAGER, ADMINISTRATOR}),
     "withdraw_any": frozenset({OWNER, MANAGER, ADMINISTRATOR}),
     "clear_shop_hold": frozenset({TECHNICIAN, MANAGER}),
+    # Says that a unit was done as a recall notice says, which lifts a stop: the shop, or who answers for the fleet.
+    "close_recall": frozenset({OWNER, TECHNICIAN, MANAGER, ADMINISTRATOR}),
+    "fill_unit_facts": frozenset({OWNER, TECHNICIAN, MANAGER, ADMINISTRATOR}),
     "see_record": frozenset({OWNER, TECHNICIAN, MANAGER, ADMINISTRATOR}),
     # The owner's own pages: what crews cost, what to keep, what to budget. The shop sees its bills, not these.
     "see_costs": frozenset({OWNER, ADMINISTRATOR}),

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.views import faults, guard_walk, hours, jobs, ready, unit, unit_changes
+from fleet.views import faults, guard_walk, hours, jobs, ready, unit, unit_changes, unit_papers
 
 crew_urls = [
     path("", ready.ready, name="ready"),
@@ -24,6 +24,9 @@ crew_urls = [
     path("units/<int:pk>/move/", unit_changes.move, name="unit_move"),
     path("units/<int:pk>/retire/", unit_changes.retire, name="unit_retire"),
     path("units/<int:pk>/withdraw/<slug:kind>/<int:entry>/", unit_changes.withdraw_entry, name="unit_withdraw"),
+    path("units/<int:pk>/notices/<int:notice>/done/", unit_papers.notice_done, name="notice_done"),
+    path("units/<int:pk>/notices/taken-back/<int:done>/", unit_papers.notice_taken_back, name="notice_taken_back"),
+    path("units/<int:pk>/facts/", unit_papers.facts, name="unit_facts"),
     path("units/<int:pk>/photos/", unit_changes.photos, name="unit_photos"),
     path("units/<int:pk>/photos/<int:photo>.jpg", unit_changes.photo, name="unit_photo"),
     path("units/<int:pk>/photos/<int:photo>/remove/", unit_changes.photo_remove, name="unit_photo_remove"),

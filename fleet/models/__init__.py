@@ -33,6 +33,7 @@ from fleet.models.people import (
 )
 from fleet.models.results import DueFlag, Snapshot, UnitState
 from fleet.models.trimmers import Trimmer, UnitPhoto
+from fleet.models.unit_papers import NoticeDone, UnitFactsFilled
 
 __all__ = [
     "CONTRACTOR_ROLES",
@@ -61,6 +62,7 @@ __all__ = [
     "Membership",
     "ModelFit",
     "ModelTerms",
+    "NoticeDone",
     "Postponement",
     "RecallNotice",
     "Retirement",
@@ -74,6 +76,7 @@ __all__ = [
     "Trimmer",
     "TrimmerModel",
     "UnitEntry",
+    "UnitFactsFilled",
     "UnitPhoto",
     "UnitReview",
     "UnitState",

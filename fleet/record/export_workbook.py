@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 from openpyxl import Workbook, load_workbook
 from openpyxl.cell import WriteOnlyCell
 
 from fleet.models import Contractor
+from fleet.record.export_papers import HEADER, NAME, notices_done_rows
 from fleet.record.exporting import export_files
 
 
-def one_workbook(contractors: Iterable[Contractor]) -> bytes:
+def _as_text(sheet: object, value: str) -> WriteOnlyCell:
+    cell = WriteOnlyCell(sheet, value=value)
+    cell.data_type = "s"
+    return cell
+
+
+def one_workbook(contractors: Sequence[Contractor]) -> bytes:
     """A workbook with a sheet for each file; texts stay texts, whatever they begin with."""
     book = Workbook(write_only=True)
     for name, content, _rows in export_files(contractors, xlsx=True):
@@ -23,13 +30,16 @@ def one_workbook(contractors: Iterable[Contractor]) -> bytes:
             cells: list[object] = []
             for value in row:
                 if isinstance(value, str):
-                    cell = WriteOnlyCell(sheet, value=value)
-                    cell.data_type = "s"
-                    cells.append(cell)
+                    cells.append(_as_text(sheet, value))
                 else:
                     cells.append(value)
             sheet.append(cells)
         source.close()
+    if rows := notices_done_rows(contractors):
+        sheet = book.create_sheet(NAME)
+        sheet.freeze_panes = "A2"
+        for row in (HEADER, *rows):
+            sheet.append([_as_text(sheet, value) for value in row])
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()

@@ -52,6 +52,7 @@ MOVED_BY: dict[str, Label] = {
     "withdrawal": gettext_lazy("Withdrawal"),
     "scan": gettext_lazy("Nightly scan"),
     "import": gettext_lazy("Import"),
+    "paper": gettext_lazy("Paper filled in"),
 }
 
 

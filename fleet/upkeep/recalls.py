@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from fleet.models import RecallNotice, Trimmer
+from fleet.models import NoticeDone, RecallNotice, Trimmer
 
 LISTED, CANNOT_TELL, NOT_LISTED = "listed", "cannot_tell", "not_listed"
 
@@ -96,17 +96,18 @@ def verdict(runs: Sequence[Run], serial: str) -> str:
 
 @dataclass(frozen=True)
 class NoticeUnits:
-    """A notice with the units in use that it names, and those whose serial must be looked at."""
+    """A notice with the units in use that it names, those whose serial must be looked at, and those that were done."""
 
     notice: RecallNotice
     listed: tuple[Trimmer, ...]
     cannot_tell: tuple[Trimmer, ...]
+    done: tuple[Trimmer, ...] = ()
 
 
 def units_under_notices(
     contractor_ids: Iterable[int], *, model_id: int | None = None, ended: bool = False
 ) -> list[NoticeUnits]:
-    """Every notice, newest first, with the units of these contractors it concerns; two queries."""
+    """Every notice, newest first, with the units of these contractors it concerns; three queries."""
     notices = RecallNotice.objects.select_related("model").order_by("-issued_on", "-pk")
     if model_id is not None:
         notices = notices.filter(model=model_id)
@@ -119,22 +120,32 @@ def units_under_notices(
     )
     for unit in rows.select_related("contractor", "model").order_by("contractor__name", "tag_key", "pk"):
         units.setdefault(unit.model_id, []).append(unit)
+    done = _done({unit.pk for rows_of_model in units.values() for unit in rows_of_model})
     answers = []
     for notice in found:
-        runs = standing_runs(notice)
-        said = [(verdict(runs, unit.serial), unit) for unit in units.get(notice.model_id, ())]
+        runs, mine = standing_runs(notice), units.get(notice.model_id, ())
+        said = [(verdict(runs, unit.serial), unit) for unit in mine if (unit.pk, notice.pk) not in done]
         answers.append(
             NoticeUnits(
                 notice,
                 tuple(unit for word, unit in said if word == LISTED),
                 tuple(unit for word, unit in said if word == CANNOT_TELL),
+                tuple(unit for unit in mine if (unit.pk, notice.pk) in done),
             )
         )
     return answers
 
 
+def _done(unit_ids: Iterable[int], as_of: dt.date | None = None) -> set[tuple[int, int]]:
+    """(unit, notice) of what was done as the notice says (by then) and not taken back; one query."""
+    rows = NoticeDone.objects.filter(trimmer__in=list(unit_ids), taken_back_at__isnull=True)
+    if as_of is not None:
+        rows = rows.filter(occurred_on__lte=as_of)
+    return set(rows.values_list("trimmer_id", "notice_id"))
+
+
 def verdicts_for(units: Iterable[tuple[int, int]], as_of: dt.date) -> dict[int, list[tuple[RecallNotice, str]]]:
-    """Running notices that concern each unit, for pairs of unit and model, in two queries at most.
+    """Running notices not yet done on each unit they concern, for pairs of unit and model; three queries at most.
 
     A unit whose serial nobody entered comes as ``CANNOT_TELL``: better asked about than passed over.
     """
@@ -148,10 +159,11 @@ def verdicts_for(units: Iterable[tuple[int, int]], as_of: dt.date) -> dict[int, 
     asked = [unit for unit, model in pairs if model in notices]
     if not asked:
         return {}
+    done = _done(asked, as_of)
     found: dict[int, list[tuple[RecallNotice, str]]] = {}
     for unit, model, serial in Trimmer.objects.filter(pk__in=asked).values_list("pk", "model_id", "serial"):
         said = [(notice, verdict(runs, serial)) for runs, notice in notices[model]]
-        mine = [(notice, word) for notice, word in said if word != NOT_LISTED]
+        mine = [(notice, word) for notice, word in said if word != NOT_LISTED and (unit, notice.pk) not in done]
         if mine:
             found[unit] = mine
     return found

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db import transaction
 
-from fleet.models import Contractor, RecallNotice, ReviewBasis, ReviewDecision, Trimmer, UnitReview
+from fleet.models import Contractor, NoticeDone, RecallNotice, ReviewBasis, ReviewDecision, Trimmer, UnitReview
 from fleet.upkeep.budget import Budget, budget_of
 from fleet.upkeep.crew_cost_store import mark_of
 from fleet.upkeep.recalls import notices_for
@@ -91,9 +91,10 @@ def refresh_reviews(contractors: Iterable[Contractor], *, today: dt.date) -> int
 def _mark(contractor: Contractor, today: dt.date) -> str:
     """Moves with the ledger, and with every week, since seasons pass without entries."""
     notices = list(RecallNotice.objects.order_by("pk").values_list("pk", "ended_on"))
+    done = list(NoticeDone.objects.filter(contractor=contractor).order_by("pk").values_list("pk", "taken_back_at"))
     decisions = ReviewDecision.objects.filter(contractor=contractor).count()
     terms = (contractor.resale, contractor.discount_rate)
-    rests_on = (mark_of(contractor), decisions, terms, notices, today.isocalendar()[:2])
+    rests_on = (mark_of(contractor), decisions, terms, notices, done, today.isocalendar()[:2])
     return hashlib.sha256(repr(rests_on).encode()).hexdigest()
 
 

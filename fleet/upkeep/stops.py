@@ -81,7 +81,7 @@ def _full_stop(text: str) -> str:
 
 
 def stops_for(units: Iterable[tuple[int, int]], as_of: dt.date) -> dict[int, list[Stop]]:
-    """What stops each of these units (pairs of unit and model), recalls first; three queries at most."""
+    """What stops each of these units (pairs of unit and model), recalls first; four queries at most."""
     pairs = list(units)
     if not pairs:
         return {}

@@ -6,7 +6,7 @@ import datetime as dt
 import io
 import logging
 import zipfile
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -16,6 +16,7 @@ from fleet.access import Access, allowed
 from fleet.forms.imports import ExportForm
 from fleet.forms.posted import posted
 from fleet.models import Contractor
+from fleet.record.export_papers import NAME, notices_done_csv, notices_done_rows
 from fleet.record.export_workbook import one_workbook
 from fleet.record.exporting import export_files
 
@@ -47,13 +48,16 @@ def _file(content: bytes, kind: str, ending: str, today: dt.date) -> HttpRespons
     return response
 
 
-def _zip(contractors: Iterable[Contractor], today: dt.date) -> HttpResponse:
+def _zip(contractors: Sequence[Contractor], today: dt.date) -> HttpResponse:
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, data, _rows in export_files(contractors):
             archive.writestr(name, data)
+        # In a folder of its own: no import takes it, so it does not lie among the files that are handed in.
+        if rows := notices_done_rows(contractors):
+            archive.writestr(f"beside/{NAME}.csv", notices_done_csv(rows))
     return _file(content.getvalue(), "application/zip", "zip", today)
 
 
-def _workbook(contractors: Iterable[Contractor], today: dt.date) -> HttpResponse:
+def _workbook(contractors: Sequence[Contractor], today: dt.date) -> HttpResponse:
     return _file(one_workbook(contractors), WORKBOOK, "xlsx", today)

@@ -26,7 +26,7 @@ def recalls(request: HttpRequest) -> HttpResponse:
     editable = access.can("edit_recalls")
     lines = units_under_notices(access.contractor_ids, ended=everything)
     if not editable:
-        lines = [line for line in lines if line.listed or line.cannot_tell]
+        lines = [line for line in lines if line.listed or line.cannot_tell or line.done]
     running = [line for line in lines if not line.notice.ended_on]
     context = {
         "lines": lines,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from fleet.access import allowed
 from fleet.cautions import Caution, caution_for_component, caution_for_hold
@@ -17,7 +18,13 @@ from fleet.upkeep.unit_history import HistoryLine, flag_changes, unit_history
 from fleet.upkeep.unit_page import UnitAnswer, unit_answer
 from fleet.views.asking import show, whole_number
 from fleet.views.showing import Showing, hours_words
-from fleet.vocabulary import COMPONENTS, HOLD
+from fleet.vocabulary import COMPONENTS, HOLD, Label
+
+FACT_LABELS: dict[str, Label] = {
+    "serial": gettext_lazy("serial"),
+    "bought_on": gettext_lazy("day of purchase"),
+    "price": gettext_lazy("price paid"),
+}
 
 
 @allowed("see_fleet")
@@ -34,12 +41,19 @@ def unit(request: HttpRequest, pk: int) -> HttpResponse:
     withdraws_any = access.can("withdraw_any", row.contractor_id)
     may = {
         name: access.can(name, row.contractor_id)
-        for name in ("log_work", "postpone", "move_unit", "retire_unit", "see_money", "manage_tags")
+        for name in ("log_work", "postpone", "move_unit", "retire_unit", "see_money", "manage_tags", "close_recall")
     }
     context = {
         "unit": row,
         "answer": answer,
         "may": may,
+        "missing": access.can("fill_unit_facts", row.contractor_id)
+        and (not row.serial or row.bought_on is None or row.price is None),
+        "notices_done": [
+            {"done": d, "own": may["close_recall"] and (withdraws_any or d.author_id == request.user.pk)}
+            for d in answer.notices_done
+        ],
+        "filled": [(f, ", ".join(str(FACT_LABELS[name]) for name in f.after)) for f in answer.facts_filled],
         "hours": _hours(answer),
         "rests_on": hours_rest_on(answer.jobs[0].unit) if answer.jobs else "",
         "held": any(job.state == HOLD for job in jobs),

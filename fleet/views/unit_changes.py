@@ -28,7 +28,8 @@ def _unit(request: HttpRequest, pk: int, action: str) -> Trimmer:
     return request.access.unit(pk, action)  # type: ignore[attr-defined]
 
 
-def _form_page(request: HttpRequest, unit: Trimmer, form: Form, **words: Any) -> HttpResponse:
+def form_page(request: HttpRequest, unit: Trimmer, form: Form, **words: Any) -> HttpResponse:
+    """A change to a unit on a page of its own."""
     context = {"unit": unit, "form": form, "back": reverse("unit", args=[unit.pk]), **words}
     return show(request, "fleet/unit_form.html", context, status=422 if form.is_bound else 200)
 
@@ -46,7 +47,7 @@ def note(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             saved(request, _("%(unit)s: note saved.") % {"unit": unit.tag})
             return go(request, reverse("unit", args=[pk]))
-    return _form_page(request, unit, form, heading=_("note"), submit=_("Save"))
+    return form_page(request, unit, form, heading=_("note"), submit=_("Save"))
 
 
 @allowed("move_unit")
@@ -70,7 +71,7 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
             place = crew.name if crew is not None else _("nobody: in the yard")
             saved(request, _("%(unit)s rides with %(crew)s.") % {"unit": unit.tag, "crew": place}, [entry])
             return go(request, reverse("unit", args=[pk]))
-    return _form_page(request, unit, form, heading=_("move to another crew"), submit=_("Move"))
+    return form_page(request, unit, form, heading=_("move to another crew"), submit=_("Move"))
 
 
 @allowed("retire_unit")
@@ -92,7 +93,7 @@ def retire(request: HttpRequest, pk: int) -> HttpResponse:
             saved(request, _("%(unit)s has left service; its history stays.") % {"unit": unit.tag}, [entry])
             return go(request, reverse("unit", args=[pk]))
     lead = _("Its history stays and its tag is free again. A unit that turns up can come back by undoing this.")
-    return _form_page(request, unit, form, heading=_("take out of service"), submit=_("Retire"), lead=lead, grave=True)
+    return form_page(request, unit, form, heading=_("take out of service"), submit=_("Retire"), lead=lead, grave=True)
 
 
 @allowed("log_work")
@@ -114,7 +115,7 @@ def withdraw_entry(request: HttpRequest, pk: int, kind: str, entry: int) -> Http
             saved(request, _("%(unit)s: entry withdrawn; answers no longer rest on it.") % {"unit": unit.tag})
             return go(request, reverse("unit", args=[pk]) + "#history")
     words = {"heading": _("withdraw an entry"), "submit": _("Withdraw"), "on": row.occurred_on, "grave": True}
-    return _form_page(request, unit, form, lead=f"{KIND_LABELS[kind]}: {entry_words(row)}", **words)
+    return form_page(request, unit, form, lead=f"{KIND_LABELS[kind]}: {entry_words(row)}", **words)
 
 
 def _entry_of(unit: Trimmer, kind: str, pk: int) -> Entry:
@@ -146,7 +147,7 @@ def photos(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             saved(request, _("%(unit)s: picture added.") % {"unit": unit.tag})
             return go(request, reverse("unit", args=[pk]) + "#pictures")
-    return _form_page(request, unit, form, heading=_("add a picture"), submit=_("Add"))
+    return form_page(request, unit, form, heading=_("add a picture"), submit=_("Add"))
 
 
 def _photo(unit: Trimmer, pk: int) -> UnitPhoto:

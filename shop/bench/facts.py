@@ -37,6 +37,7 @@ class Warranty:
 class UnitFacts:
     """All of it for one unit, as of a day."""
 
+    unit: Trimmer
     last_time: list[tuple[dt.date, str]]
     open_faults: list[Failure]
     due: list[Job]
@@ -117,6 +118,7 @@ def months_after(day: dt.date, months: int) -> dt.date:
 def unit_facts(unit: Trimmer, today: dt.date, before: dt.date | None = None) -> UnitFacts:
     """Read all of it, in a constant number of queries."""
     return UnitFacts(
+        unit=unit,
         last_time=last_findings(unit, today),
         open_faults=open_failures([unit.pk]).get(unit.pk, []),
         due=due_jobs_of([unit.contractor], [unit.pk], today, before).get(unit.pk, []),

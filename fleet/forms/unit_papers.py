@@ -1,0 +1,56 @@
+"""Forms about a unit's paper: a recall notice done, and facts that were missing."""
+
+from __future__ import annotations
+
+import datetime as dt
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from fleet.forms.fields import DayField
+from fleet.forms.jobs import PressForm
+from fleet.models import Trimmer
+
+
+class NoticeDoneForm(PressForm):
+    """When a unit was done as a notice says, and by whom."""
+
+    occurred_on = DayField(label=_("Done on"))
+    note = forms.CharField(
+        label=_("Who did it, and what was done"),
+        max_length=200,
+        help_text=_("As on the dealer's slip: its name, the part fitted, the slip's number."),
+    )
+
+    def __init__(self, *args: Any, today: dt.date, **kwargs: Any) -> None:
+        super().__init__(*args, **{**kwargs, "initial": {"occurred_on": today}})
+
+
+class FactsForm(forms.Form):
+    """What is missing of a unit's paper; only that is asked for. Every field may stay empty, but not all."""
+
+    serial = forms.CharField(
+        label=_("serial"),
+        max_length=60,
+        required=False,
+        widget=forms.TextInput(attrs={"autocapitalize": "characters", "autocomplete": "off"}),
+        help_text=_("From the plate. Recalls, warranty and the police go by it."),
+    )
+    bought_on = DayField(label=_("bought on"), required=False)
+    price = forms.DecimalField(
+        label=_("price paid, $"), max_digits=9, decimal_places=2, min_value=Decimal(0), required=False
+    )
+
+    def __init__(self, *args: Any, unit: Trimmer, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in list(self.fields):
+            if getattr(unit, name) not in (None, ""):
+                del self.fields[name]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if not self.errors and not any(value not in (None, "") for value in data.values()):
+            raise forms.ValidationError(_("Fill in at least one of them, or go back."))
+        return data
