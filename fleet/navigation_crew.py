@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from django.utils.translation import gettext_lazy as _
 
-from fleet.access import MANAGER, TECHNICIAN
+from fleet.access import ADMINISTRATOR, MANAGER, OWNER, TECHNICIAN
 from fleet.sections import NavigationItem
 
 _SHOP = frozenset({TECHNICIAN, MANAGER})
+# They may enter what a crew enters, and seldom do.
+_OFFICE = frozenset({OWNER, ADMINISTRATOR})
 
 CREW_PAGES = (
     NavigationItem(_("Ready list"), "ready", "see_fleet", 10),
-    NavigationItem(_("Hours"), "hours", "log_work", 20, not_for=_SHOP),
-    NavigationItem(_("Guard walk"), "guard_walk", "log_work", 25, not_for=_SHOP),
-    NavigationItem(_("Report a fault"), "report_fault", "log_work", 30, not_for=_SHOP),
+    NavigationItem(_("Hours"), "hours", "log_work", 20, _SHOP, _OFFICE),
+    NavigationItem(_("Guard walk"), "guard_walk", "log_work", 25, _SHOP, _OFFICE),
+    NavigationItem(_("Report a fault"), "report_fault", "log_work", 30, _SHOP, _OFFICE),
 )

@@ -18,13 +18,21 @@ from fleet.vocabulary import Label
 
 @dataclass(frozen=True)
 class NavigationItem:
-    """A link in the top bar for everyone who may do ``action``, unless their role is named in ``not_for``."""
+    """A link in the top bar for everyone who may do ``action``, unless their role is named in ``not_for``.
+
+    For roles in ``seldom_for`` it stands under *More*, so that the bar takes one row.
+    """
 
     label: Label
     url_name: str
     action: str
     order: int
     not_for: frozenset[str] = frozenset()
+    seldom_for: frozenset[str] = frozenset()
+
+    def seldom(self, access: Access) -> bool:
+        """Whether the person's roles use the page now and then only."""
+        return access.roles <= self.seldom_for
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from typing import Any
 
 from openpyxl import Workbook, load_workbook
 from openpyxl.cell import WriteOnlyCell
@@ -13,7 +14,7 @@ from fleet.record.export_papers import HEADER, NAME, notices_done_rows
 from fleet.record.exporting import export_files
 
 
-def _as_text(sheet: object, value: str) -> WriteOnlyCell:
+def _as_text(sheet: Any, value: str) -> Any:
     cell = WriteOnlyCell(sheet, value=value)
     cell.data_type = "s"
     return cell
@@ -38,8 +39,8 @@ def one_workbook(contractors: Sequence[Contractor]) -> bytes:
     if rows := notices_done_rows(contractors):
         sheet = book.create_sheet(NAME)
         sheet.freeze_panes = "A2"
-        for row in (HEADER, *rows):
-            sheet.append([_as_text(sheet, value) for value in row])
+        for texts in (HEADER, *rows):
+            sheet.append([_as_text(sheet, value) for value in texts])
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()

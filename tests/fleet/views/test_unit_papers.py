@@ -157,10 +157,10 @@ def test_bad_facts_are_answered_on_the_form_and_others_may_not(recalled):
 @pytest.mark.parametrize("form", ["csv", "xlsx"])
 def test_what_was_done_goes_out_with_the_export_and_is_no_file_to_hand_in(recalled, form):
     unit, client = recalled.units["due"], recalled.client("owner")
-    before = _parts(client, form)
+    before = _parts(client, form, recalled.quarry)
     client.post(reverse("notice_done", args=[unit.pk, recalled.notice.pk]), said(note="=cap fitted"))
     client.post(reverse("notice_taken_back", args=[unit.pk, NoticeDone.objects.get().pk]))
-    after = _parts(client, form)
+    after = _parts(client, form, recalled.quarry)
     (new,) = set(after) - set(before)
     assert {name: after[name] for name in before} == before
     header, row = after[new]
@@ -170,9 +170,9 @@ def test_what_was_done_goes_out_with_the_export_and_is_no_file_to_hand_in(recall
     assert kind_of_file(new) is None
 
 
-def _parts(client, form):  # type: ignore[no-untyped-def]
+def _parts(client, form, contractor):  # type: ignore[no-untyped-def]
     """Rows of each file or sheet of the export."""
-    content = io.BytesIO(client.post(reverse("export"), {"form": form}).content)
+    content = io.BytesIO(client.post(reverse("export"), {"form": form, "contractor": contractor.pk}).content)
     if form == "xlsx":
         return {s.title: list(s.iter_rows(values_only=True)) for s in load_workbook(content).worksheets}
     with zipfile.ZipFile(content) as archive:
