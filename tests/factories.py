@@ -19,6 +19,7 @@ from fleet.models import (
     Contractor,
     Crew,
     Membership,
+    NoticeDone,
     RecallNotice,
     Shop,
     TaskInterval,
@@ -146,6 +147,14 @@ def make_notice(model: TrimmerModel, serials: str = "") -> RecallNotice:
         source="Ostrel safety notice (invented)",
         issued_on=days_ago(30),
     )
+
+
+def make_notice_done(unit: Trimmer) -> NoticeDone:
+    with all_tenants():
+        notice = make_notice(unit.model)
+        return NoticeDone.objects.create(
+            contractor_id=unit.contractor_id, trimmer=unit, notice=notice, occurred_on=days_ago(1)
+        )
 
 
 def make_fit(component: str = "gearbox", **given: object) -> FitRecord:

@@ -21,7 +21,7 @@ from django.utils import timezone
 from PIL import Image
 
 from fleet.access import ACTIONS
-from fleet.models import HoursEntry, ImportRun, Membership, NoticeDone, Trimmer, UnitPhoto
+from fleet.models import HoursEntry, ImportRun, Membership, Trimmer, UnitPhoto
 from fleet.models.tenancy import all_tenants
 from fleet.record.people import Place, invite
 from tests import factories
@@ -206,7 +206,7 @@ class Rows:
             elif param == "notice":
                 given[param] = factories.make_notice(unit.model).pk
             elif param == "done":
-                given[param] = self._notice_done(unit).pk
+                given[param] = factories.make_notice_done(unit).pk
             else:
                 pytest.fail(f"{name}: say which row its parameter {param!r} names")
         return given
@@ -218,13 +218,6 @@ class Rows:
         place = Place(contractor=self.contractors[whose])
         said = {"role": "owner", "name": "Invited", "email": "", "crew": None, "now": timezone.now()}
         return invite(place=place, by=self._boss(whose), **said)[0]
-
-    def _notice_done(self, unit: Trimmer) -> NoticeDone:
-        with all_tenants():
-            notice = factories.make_notice(unit.model)
-            return NoticeDone.objects.create(
-                contractor_id=unit.contractor_id, trimmer=unit, notice=notice, occurred_on=factories.days_ago(1)
-            )
 
     def _photo(self, unit: Trimmer) -> UnitPhoto:
         content = io.BytesIO()
