@@ -9,6 +9,7 @@ from django.test import Client
 
 from fleet.models import Contractor, Crew, Shop, Trimmer, User
 from tests import factories
+from tests.photographs import as_made_before
 
 HTMX = {"HTTP_HX_REQUEST": "true", "HTTP_HX_TARGET": "page"}
 
@@ -49,6 +50,10 @@ def fast_passwords(settings):
 def portal(db, settings, tmp_path) -> Portal:
     """Quarry Hill Grounds with crews North and South, Millrace Estates with Park, and a stranger's Verge."""
     settings.MEDIA_ROOT = str(tmp_path / "media")
+    return as_made_before("portal", _make_portal)
+
+
+def _make_portal() -> Portal:
     shop = factories.make_shop()
     quarry = factories.make_contractor("Quarry Hill Grounds", shop)
     millrace = factories.make_contractor("Millrace Estates", shop)
