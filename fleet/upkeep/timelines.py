@@ -212,7 +212,8 @@ class _Builder(DailyHours):
         which = np.where(closed, first_reading[:, None] + segment - 1, len(row))
         daily = np.where(closed, traced, amount)
         adjusted = daily * of_reading_scale[which] + weight * of_reading_tilt[which] * closed
-        return self.start_hours[:, None] + adjusted.cumsum(axis=1)
+        # Rounding must not let an engine run backwards: hours below zero, be it by a trace, are no hours.
+        return self.start_hours[:, None] + np.maximum(adjusted, 0.0).cumsum(axis=1)
 
     # -- doubt -----------------------------------------------------------------------------------------------------
 

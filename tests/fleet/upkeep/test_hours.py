@@ -5,8 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from decimal import Decimal
 
+import numpy as np
 import pytest
 
+from fleet.upkeep.histories import load_histories
+from fleet.upkeep.refresh import answer, read_setting
 from fleet.upkeep.usage import PRACTICE_BURN
 from tests.fleet.upkeep.conftest import MONDAY, Yard
 
@@ -56,6 +59,18 @@ def test_a_meter_is_believed_over_guesses_between_readings(yard: Yard) -> None:
     # 10 of 25 working days gone, as much of the gain: the usual weeks are squeezed alike.
     yard.serve(unit, "grease", day(1))
     assert yard.job(unit, "grease", day(4)).flag.last_done_hours == pytest.approx(100 + 12 * 10 / 25, abs=0.1)
+
+
+def test_an_engine_never_runs_backwards_be_it_by_rounding(yard: Yard) -> None:
+    """Bought before the season, and after its first days the meter still stands at nothing."""
+    units = [yard.unit(f"N-{n}", on=dt.date(2025, 3, 3) + dt.timedelta(days=n)) for n in range(10)]
+    for number, unit in enumerate(units):
+        yard.meter(unit, dt.date(2025, 3, 17) + dt.timedelta(days=number % 4), 0)
+        yard.meter(unit, dt.date(2025, 4, 4), 7.6 + number)
+    h = load_histories([unit.pk for unit in units])
+    line = answer(h, read_setting(h)).lines.line
+    assert (line >= 0).all()
+    assert (np.diff(line, axis=1) >= 0).all()
 
 
 def test_entries_give_way_less_than_guesses_when_a_meter_disagrees(yard: Yard) -> None:
