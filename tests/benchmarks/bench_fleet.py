@@ -263,11 +263,12 @@ def bench_entries(units: int) -> None:
 
 
 def bench_ready(contractors: list) -> None:
-    """The Ready list page of a crew boss, and of an owner for all crews, through the whole stack."""
+    """The Ready list page of a crew boss, and of an owner for all crews, through the whole stack as it is served."""
     from django.db import connection
     from django.test import Client
     from django.urls import reverse
 
+    import fleet.wsgi  # noqa: F401  what a server does once as it starts
     from fleet.models import Crew, Membership, User
     from fleet.upkeep.lists import due_jobs
 
