@@ -52,6 +52,8 @@ ACTIONS: dict[str, frozenset[str]] = {
     # The bench: who sees drop-offs, books them, works on them, and sets the bench's days.
     "see_drop_offs": frozenset({OWNER, CREW_BOSS, TECHNICIAN, MANAGER}),
     "book_drop_off": frozenset({OWNER, CREW_BOSS, TECHNICIAN, MANAGER}),
+    # The private address of a crew's calendar: made, renewed, revoked by those whose crew it is.
+    "share_crew_calendar": frozenset({OWNER, CREW_BOSS}),
     "work_bench": frozenset({TECHNICIAN, MANAGER}),
     "set_bench": frozenset({MANAGER}),
 }

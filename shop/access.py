@@ -8,13 +8,20 @@ from django.db.models import Q
 from django.http import Http404
 
 from fleet.access import Access
-from fleet.models import CONTRACTOR_ROLES, Contractor, Shop
+from fleet.models import CONTRACTOR_ROLES, Contractor, Crew, Role, Shop
 from shop.models import DropOff, DropOffLine
 
 
 def own_contractors(access: Access) -> frozenset[int]:
     """Contractors the person belongs to, as owner or crew boss."""
     return frozenset(m.contractor_id for m in access.memberships if m.contractor_id and m.role in CONTRACTOR_ROLES)
+
+
+def crews_of(access: Access) -> Any:
+    """Crews this person answers for, by name: a crew boss's own, all of an owner's."""
+    owned = [m.contractor_id for m in access.memberships if m.contractor_id and m.role == Role.OWNER]
+    rows = Crew.objects.filter(Q(contractor__in=owned) | Q(pk__in=access.crew_ids))
+    return rows.select_related("contractor").order_by("contractor__name", "name", "pk")
 
 
 def shops_of(access: Access) -> Any:

@@ -56,6 +56,17 @@ def visit_rows(visits: QuerySet[Any]) -> list[VisitRow]:
     return list(rows.values())
 
 
+def names_of(row: VisitRow) -> str:
+    """Tags and other kit, a tag's letters said once: *QH-17, 22, 27, blower*."""
+    words, before = [], ""
+    for line in row.coming or row.lines:
+        name = line.line.name
+        stem, dash, number = name.rpartition("-")
+        words.append(number if line.line.trimmer_id and dash and stem == before else name)
+        before = stem if line.line.trimmer_id and dash else ""
+    return ", ".join(words)
+
+
 def line_rows(lines: Iterable[DropOffLine]) -> list[LineRow]:
     """Lines with their jobs and check-ins; two queries besides."""
     found = {line.pk: LineRow(line) for line in lines}

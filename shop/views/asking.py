@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 
+from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest
 
@@ -50,3 +51,8 @@ def day_asked(text: str | None) -> dt.date | None:
 def say_refused(request: HttpRequest, words: str) -> None:
     """Say why nothing was saved."""
     messages.error(request, words)
+
+
+def whole_address(request: HttpRequest, path: str) -> str:
+    """A path as people outside reach it: at the portal's public address, or where this request came in."""
+    return f"{settings.PUBLIC_URL}{path}" if settings.PUBLIC_URL else request.build_absolute_uri(path)

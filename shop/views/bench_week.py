@@ -18,7 +18,7 @@ from fleet.clock import now_at
 from fleet.models import Shop
 from fleet.views.asking import show
 from shop.bench.days import DayLoad, bench_of, calendar_of, loads, walk_in_share
-from shop.bench.reading import LineRow, VisitRow, bench_lines, visit_rows, what_is_late
+from shop.bench.reading import LineRow, VisitRow, bench_lines, names_of, visit_rows, what_is_late
 from shop.bench.words import day_words, job_words, minutes_words
 from shop.charts.day_rail import Block, day_rail
 from shop.models import DropOff
@@ -184,17 +184,6 @@ def shown_visit(row: VisitRow, lapsed: bool = False) -> ShownVisit:
         state_key=visit.state,
         notes=notes,
     )
-
-
-def names_of(row: VisitRow) -> str:
-    """Tags and other kit, a tag's letters said once: *QH-17, 22, 27, blower*."""
-    words, before = [], ""
-    for line in row.coming or row.lines:
-        name = line.line.name
-        stem, dash, number = name.rpartition("-")
-        words.append(number if line.line.trimmer_id and dash and stem == before else name)
-        before = stem if line.line.trimmer_id and dash else ""
-    return ", ".join(words)
 
 
 def fullest(days: Iterable[DayLoad], today: dt.date) -> tuple[str, str] | None:

@@ -19,12 +19,11 @@ from fleet.record.writing import Refused
 from fleet.views.asking import go, show, whole_number
 from shop import access as bench_access
 from shop.bench.booking import accept, cancel, cancel_line, move
-from shop.bench.reading import LineRow, VisitRow, units_away, visit_rows
+from shop.bench.reading import LineRow, VisitRow, names_of, units_away, visit_rows
 from shop.bench.words import day_words, job_words
 from shop.forms.booking import MoveForm
 from shop.models import DropOff, VisitEvent
 from shop.views.asking import by_for
-from shop.views.bench_week import names_of
 from shop.views.day_choices import day_choices
 from shop.vocabulary import (
     AT_YARD,

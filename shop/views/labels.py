@@ -24,6 +24,7 @@ from shop.documents import BusyError, make_pdf, pdf_answer
 from shop.forms.papers import LabelForm
 from shop.paper_sizes import LABEL_SHEETS
 from shop.papers.labels import MOST_LABELS, LabelLook, label_pages, parts_of
+from shop.views.asking import whole_address
 from shop.views.busy import busy
 
 PER_PAGE = 100
@@ -73,8 +74,7 @@ class Choice:
 
 def address_of(request: HttpRequest, unit: Trimmer) -> str:
     """What the code on a unit's label opens."""
-    path = reverse("tag", args=[unit.tag_token])
-    return f"{settings.PUBLIC_URL}{path}" if settings.PUBLIC_URL else request.build_absolute_uri(path)
+    return whole_address(request, reverse("tag", args=[unit.tag_token]))
 
 
 @allowed("manage_tags")

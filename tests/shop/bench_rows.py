@@ -16,7 +16,7 @@ from tests import factories
 BENCH_ROWS = {
     "drop_off", "drop_off_move", "drop_off_accept", "drop_off_cancel", "line_cancel", "bench_line", "line_check_in",
     "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "technician_change", "closed_remove",
-    "season_plan_send", "first_checks", "first_checks_answer",
+    "season_plan_send", "first_checks", "first_checks_answer", "crew_calendar", "shop_calendar",
 }  # fmt: skip
 IN_THE_SHOP = {
     "bench_line", "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "first_checks",
@@ -27,6 +27,10 @@ IN_THE_SHOP = {
 def bench_row(name: str, param: str, contractor: Contractor, crew: Crew, unit: Trimmer) -> int:
     """A visit at the shop that looks after this contractor, with a line, a job and a picture; its pk or a part's."""
     shop = contractor.arrangements.get().shop
+    if name == "crew_calendar":
+        return crew.pk
+    if name == "shop_calendar":
+        return shop.pk
     if param == "technician":
         return Technician.objects.get_or_create(shop=shop, name="Ana")[0].pk
     if param == "closed":
