@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from shop.views import bench_calendar, bench_sheet, bench_week, book, check_in, drop_offs, first_checks, season
+from shop.views import bench_calendar, bench_week, bench_work, book, check_in, drop_offs, first_checks, season, sheet
 
 bench_urls = [
     path("drop-offs/", drop_offs.drop_offs, name="drop_offs"),
@@ -21,15 +21,19 @@ bench_urls = [
     path("check-in/other-kit/", check_in.walk_in_kit, name="walk_in_kit"),
     path("bench/", bench_week.bench_week, name="bench_week"),
     path("bench/today/", bench_week.bench_today, name="bench_today"),
-    path("bench/lines/<int:pk>/", bench_sheet.bench_line, name="bench_line"),
+    path("bench/lines/<int:pk>/", bench_work.bench_line, name="bench_line"),
     path("bench/lines/<int:pk>/check-in/", check_in.line_check_in, name="line_check_in"),
-    path("bench/lines/<int:pk>/step/", bench_sheet.line_step, name="line_step"),
-    path("bench/lines/<int:pk>/add-job/", bench_sheet.line_add_job, name="line_add_job"),
-    path("bench/lines/<int:pk>/pictures/", bench_sheet.bench_photos, name="bench_photos"),
-    path("bench/lines/<int:pk>/pictures/<int:photo>.jpg", bench_sheet.bench_photo, name="bench_photo"),
+    path("bench/lines/<int:pk>/step/", bench_work.line_step, name="line_step"),
+    path("bench/lines/<int:pk>/add-job/", bench_work.line_add_job, name="line_add_job"),
+    path("bench/lines/<int:pk>/pictures/", bench_work.bench_photos, name="bench_photos"),
+    path("bench/lines/<int:pk>/pictures/<int:photo>.jpg", bench_work.bench_photo, name="bench_photo"),
     path("bench/lines/<int:pk>/first-checks/", first_checks.first_checks, name="first_checks"),
     path("bench/lines/<int:pk>/first-checks/answer/", first_checks.first_checks_answer, name="first_checks_answer"),
-    path("bench/jobs/<int:pk>/", bench_sheet.bench_job, name="bench_job"),
+    path("bench/lines/<int:pk>/sheet/", sheet.bench_sheet, name="bench_sheet"),
+    path("bench/lines/<int:pk>/sheet/save/", sheet.sheet_save, name="sheet_save"),
+    path("bench/lines/<int:pk>/sheet/figure/", sheet.sheet_figure, name="sheet_figure"),
+    path("bench/lines/<int:pk>/sheet/record/", sheet.sheet_record, name="sheet_record"),
+    path("bench/jobs/<int:pk>/", bench_work.bench_job, name="bench_job"),
     path("bench/days/", bench_calendar.bench_calendar, name="bench_calendar"),
     path("bench/days/technicians/add/", bench_calendar.technician_add, name="technician_add"),
     path("bench/days/technicians/<int:technician>/", bench_calendar.technician_change, name="technician_change"),

@@ -158,7 +158,7 @@ def _follow(
     """The hold and the job that follow from a finding; returns the ledger's row of the hold, if one was made."""
     kept: dict[str, Any] = {}
     hold = hold_of(symptom, cause)
-    if hold and not _told_already(line, unit, hold):
+    if hold and not told_already(line, unit, hold):
         entry = report_fault(unit=unit, fault=hold, on=today, by=by.part("hold"), today=today)
         kept = {"entry_kind": "guard", "entry_id": entry.pk}
     jobs = {fault_job(SYMPTOMS[symptom].component), fault_job(cause.component)}
@@ -168,7 +168,7 @@ def _follow(
     return kept
 
 
-def _told_already(line: DropOffLine, unit: Trimmer, hold: str) -> bool:
+def told_already(line: DropOffLine, unit: Trimmer, hold: str) -> bool:
     """Whether this visit has put the same finding into the ledger: at the counter, or by an earlier check."""
     since = day_at(line.drop_off.shop, line.arrived_at) if line.arrived_at is not None else line.drop_off.day
     fault = FAULTS[hold]

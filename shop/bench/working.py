@@ -15,6 +15,8 @@ from fleet.record.work import Broken, Work, record_failure, record_service
 from fleet.record.writing import By, Refused
 from fleet.vocabulary import COMPONENTS, FAILURE_DONE, TASKS
 from shop.bench.minutes import minutes_of
+from shop.bench.sheet_plan import plan_sheet
+from shop.bench.sheet_reading import answers_on
 from shop.bench.writing import add_event, lines_of_visit, lock_visit, move_line, settle, write_mail
 from shop.models import DropOff, DropOffLine, LineJob
 from shop.vocabulary import (
@@ -23,6 +25,7 @@ from shop.vocabulary import (
     NO_SHOW,
     NOT_BROKEN,
     ON_BENCH,
+    PICKED_UP,
     READY,
     WAITING,
     fault_job,
@@ -58,6 +61,8 @@ def step(*, line: DropOffLine, to: str, by: By, now: dt.datetime, note: str = ""
             return row
         if to == WAITING and not note.strip():
             raise Refused(_("Say what it waits for."), "note")
+        if to in (READY, PICKED_UP):
+            _refuse_unrecorded(row)
         if to == READY:
             _refuse_undone(row)
         was_ready = all(one.state == READY for one in lines if one.state in IN_SHOP)
@@ -152,6 +157,15 @@ def _refuse_undone(line: DropOffLine) -> None:
         raise Refused(
             _("Jobs are still open on %(name)s. Record each, or leave it out and say why.") % {"name": line.name}
         )
+
+
+def _refuse_unrecorded(line: DropOffLine) -> None:
+    """What was tapped on the bench sheet is in the ledger before the unit leaves the bench."""
+    if line.trimmer_id is None:
+        return
+    answers = answers_on(line)
+    if answers and plan_sheet(answers, LineJob.objects.known().filter(line=line)):
+        raise Refused(_("The bench sheet of %(name)s is not recorded yet. Record it first.") % {"name": line.name})
 
 
 def _serve(row: LineJob, line: DropOffLine, task: str, found: Found, by: By, today: dt.date) -> None:

@@ -4,6 +4,7 @@ from shop.models.calendar import Bench, BenchDay, ClosedDays, StandardMinutes, T
 from shop.models.check_in import BenchPhoto, CheckIn
 from shop.models.checks import CheckAnswer, CheckRun
 from shop.models.plans import Placement, SeasonPlan
+from shop.models.sheet import MeasureFigure, SheetAnswer, SheetEntry
 from shop.models.visits import DropOff, DropOffLine, FeedAddress, LineJob, VisitEvent, VisitMail
 
 __all__ = [
@@ -18,8 +19,11 @@ __all__ = [
     "DropOffLine",
     "FeedAddress",
     "LineJob",
+    "MeasureFigure",
     "Placement",
     "SeasonPlan",
+    "SheetAnswer",
+    "SheetEntry",
     "StandardMinutes",
     "Technician",
     "VisitEvent",

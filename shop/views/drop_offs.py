@@ -49,6 +49,7 @@ _WHAT = {
     "left_out": gettext_lazy("job left out"),
     "not_broken": gettext_lazy("nothing broken"),
     "checked": gettext_lazy("cause found"),
+    "sheet": gettext_lazy("bench sheet recorded"),
 }
 
 

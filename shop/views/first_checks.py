@@ -149,7 +149,7 @@ def _answer_words(now: Standing, found: Cause | None, elsewhere: bool, following
     if found is not None and following:
         return _("Found. What can hurt is looked at before it goes back to work:")
     if found is not None:
-        return _("Found. Record the repair on the bench sheet.")
+        return _("Found. Record the repair with the bench work.")
     if now.state == "look_elsewhere":
         return _("More likely than not it is nothing in the table any more: look elsewhere before checking on.")
     if not following:

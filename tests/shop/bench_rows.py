@@ -16,11 +16,12 @@ from tests import factories
 BENCH_ROWS = {
     "drop_off", "drop_off_move", "drop_off_accept", "drop_off_cancel", "line_cancel", "bench_line", "line_check_in",
     "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "technician_change", "closed_remove",
-    "season_plan_send", "first_checks", "first_checks_answer", "crew_calendar", "shop_calendar",
+    "season_plan_send", "first_checks", "first_checks_answer", "crew_calendar", "shop_calendar", "bench_sheet",
+    "sheet_save", "sheet_figure", "sheet_record",
 }  # fmt: skip
 IN_THE_SHOP = {
     "bench_line", "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "first_checks",
-    "first_checks_answer",
+    "first_checks_answer", "bench_sheet", "sheet_save", "sheet_figure", "sheet_record",
 }  # fmt: skip
 
 

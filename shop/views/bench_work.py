@@ -1,4 +1,4 @@
-"""The bench sheet of one line: what was told, what to do, what was found; its steps and pictures."""
+"""The bench work on one line: what was told, what to do, what was found; its steps and pictures."""
 
 from __future__ import annotations
 
@@ -25,6 +25,8 @@ from shop.bench.checking import findings_told, found_at
 from shop.bench.facts import unit_facts
 from shop.bench.photos import add_bench_photo
 from shop.bench.reading import line_rows
+from shop.bench.sheet_plan import plan_sheet
+from shop.bench.sheet_reading import answers_on
 from shop.bench.words import day_words, job_words
 from shop.bench.working import add_job, finish_job, leave_out, step
 from shop.forms.check_in import StepForm
@@ -89,6 +91,7 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
         "can_check_in": CHECKED_IN in next_states and not taken,
         "taken": taken,
         "more": _more(row.jobs) if taken and unit is not None else [],
+        "sheet_waits": bool(unit is not None and plan_sheet(answers_on(line), row.jobs)),
         "checked": findings_told(line) if unit is not None else [],
         "photos": [
             {"url": reverse("bench_photo", args=[pk, photo.pk]), "photo": photo}
