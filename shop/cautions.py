@@ -15,3 +15,12 @@ LOADING = Caution(
         Point(_("Leave old fuel in the tank for the shop to see, or empty it into a marked can: never on the ground.")),
     ),
 )
+
+HANDED_BACK = Caution(
+    _("Before it runs again: look it over yourself. This slip says what was seen on its day, not what came after."),
+    (
+        Point(_("A unit on hold is carried, never started.")),
+        Point(_("Guard on with its cutter, line no longer than the cutter leaves it, no fuel leaking.")),
+        Point(_("First start outdoors with nobody near: the head stands still at idle, the switch stops the engine.")),
+    ),
+)

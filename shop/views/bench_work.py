@@ -24,7 +24,7 @@ from shop import access as bench_access
 from shop.bench.checking import findings_told, found_at
 from shop.bench.facts import unit_facts
 from shop.bench.photos import add_bench_photo
-from shop.bench.reading import line_rows
+from shop.bench.reading import VisitRow, line_rows
 from shop.bench.sheet_plan import plan_sheet
 from shop.bench.sheet_reading import answers_on
 from shop.bench.words import day_words, job_words
@@ -33,6 +33,7 @@ from shop.forms.check_in import StepForm
 from shop.forms.jobs import LeaveOutForm, MinutesForm, PhotoForm, RepairForm, TaskForm
 from shop.models import BenchPhoto, LineJob
 from shop.views.asking import by_shop
+from shop.views.visit_papers import papers_of, slip_of_line
 from shop.vocabulary import (
     CAUSE_OF_PART,
     CHECKED_IN,
@@ -83,7 +84,7 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
         "jobs": [_job(job, taken) for job in row.jobs],
         "open_jobs": row.open_jobs,
         "steps": [
-            {"to": to, "words": words, "main": to == READY or line.state == READY}
+            {"to": to, "words": words, "main": to == READY or (to, line.state) == (PICKED_UP, READY)}
             for to, words in _STEPS
             if to in next_states and (to != READY or not row.open_jobs)
         ],
@@ -92,6 +93,8 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
         "taken": taken,
         "more": _more(row.jobs) if taken and unit is not None else [],
         "sheet_waits": bool(unit is not None and plan_sheet(answers_on(line), row.jobs)),
+        "papers": [(_("Inspection slip"), slip_of_line(line))] * bool(slip_of_line(line))
+        + papers_of(access, VisitRow(line.drop_off, [row])),
         "checked": findings_told(line) if unit is not None else [],
         "photos": [
             {"url": reverse("bench_photo", args=[pk, photo.pk]), "photo": photo}

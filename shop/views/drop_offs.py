@@ -25,6 +25,7 @@ from shop.forms.booking import MoveForm
 from shop.models import DropOff, VisitEvent
 from shop.views.asking import by_for
 from shop.views.day_choices import day_choices
+from shop.views.visit_papers import papers_of, slip_of_line
 from shop.vocabulary import (
     AT_YARD,
     CANCELLED,
@@ -97,6 +98,7 @@ def drop_off(request: HttpRequest, pk: int) -> HttpResponse:
         "can_cancel": books and visit.state in EXPECTED | {NO_SHOW},
         "can_accept": books and visit.state == OFFERED and visit.contractor_id in bench_access.own_contractors(access),
         "works": works,
+        "papers": papers_of(access, row),
     }
     return show(request, "shop/drop_off.html", context)
 
@@ -236,6 +238,7 @@ def _line(row: LineRow, works: bool, books: bool, visit: DropOff) -> dict[str, A
         "sheet_url": reverse("bench_line", args=[line.pk])
         if works and line.state not in EXPECTED | {CANCELLED}
         else "",
+        "slip_url": slip_of_line(line),
         "cancel_url": reverse("line_cancel", args=[line.pk]) if books and expected and visit.state in STANDING else "",
     }
 

@@ -73,6 +73,7 @@ def _page(request: HttpRequest, asked: Asked) -> HttpResponse:
         "sheet": asked.sheet,
         "parts": parts_of(lines, MOST_UNITS),
         "query": urlencode(asked.query()),
+        "sees_visits": access.can("see_drop_offs"),
         "may_label": access.can("manage_tags"),
     }
     return render(request, "shop/papers.html", context, status=422 if asked.form.errors else 200)

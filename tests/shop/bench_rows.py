@@ -6,6 +6,7 @@ import datetime as dt
 import io
 
 from django.core.files.base import ContentFile
+from django.utils import timezone
 from PIL import Image
 
 from fleet.models import Contractor, Crew, Trimmer
@@ -17,7 +18,8 @@ BENCH_ROWS = {
     "drop_off", "drop_off_move", "drop_off_accept", "drop_off_cancel", "line_cancel", "bench_line", "line_check_in",
     "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "technician_change", "closed_remove",
     "season_plan_send", "first_checks", "first_checks_answer", "crew_calendar", "shop_calendar", "bench_sheet",
-    "sheet_save", "sheet_figure", "sheet_record",
+    "sheet_save", "sheet_figure", "sheet_record", "drop_off_ticket", "drop_off_costs", "inspection_slip",
+    "ticket",
 }  # fmt: skip
 IN_THE_SHOP = {
     "bench_line", "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "first_checks",
@@ -25,7 +27,7 @@ IN_THE_SHOP = {
 }  # fmt: skip
 
 
-def bench_row(name: str, param: str, contractor: Contractor, crew: Crew, unit: Trimmer) -> int:
+def bench_row(name: str, param: str, contractor: Contractor, crew: Crew, unit: Trimmer) -> int | str:
     """A visit at the shop that looks after this contractor, with a line, a job and a picture; its pk or a part's."""
     shop = contractor.arrangements.get().shop
     if name == "crew_calendar":
@@ -47,6 +49,10 @@ def bench_row(name: str, param: str, contractor: Contractor, crew: Crew, unit: T
             line = DropOffLine.objects.get(trimmer=unit, standing=True)
         if param == "photo":
             return bench_photo(line).pk
+        if name == "inspection_slip":
+            DropOffLine.objects.filter(pk=line.pk).update(arrived_at=timezone.now())
+        if name == "ticket":
+            return str(line.drop_off.token)
         if name == "bench_job":
             return LineJob.objects.filter(line=line).latest("pk").pk
         return line.drop_off_id if name.startswith("drop_off") else line.pk
