@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import urlencode
 
@@ -12,6 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from fleet.access import allowed
 from fleet.clock import now_at
@@ -22,9 +23,10 @@ from fleet.upkeep.crew_units import units_in_use
 from fleet.upkeep.job_words import state_words
 from fleet.upkeep.lines import seasons_of
 from fleet.upkeep.ready import Job, carry_through_default
+from fleet.upkeep.stops import Stop, stops_for
 from fleet.views.asking import go, show, whole_number
 from fleet.views.scope import Scope, scope_of
-from fleet.vocabulary import LATER
+from fleet.vocabulary import HOLD, LATER, YARD
 from shop import access as bench_access
 from shop.bench.booking import MOST_UNITS, Booking, Brought, book, minutes_needed
 from shop.bench.facts import bench_jobs, due_jobs_of, open_failures
@@ -49,17 +51,27 @@ class Offer:
     elsewhere: str
     minutes: int
     chosen: bool
+    # A recall or a fault that stops it, whatever its jobs say.
+    stop: Stop | None = None
 
     @property
     def jobs_words(self) -> str:
-        return ", ".join(job_words(job) for job in self.jobs) or _("nothing due at the bench: looked over")
+        if self.jobs:
+            return ", ".join(job_words(job) for job in self.jobs)
+        if self.worst is not None and self.worst.place == YARD:
+            return _("yard jobs only: looked over")
+        return _("nothing due at the bench: looked over")
 
     @property
     def state(self) -> str:
+        if self.stop is not None:
+            return HOLD
         return self.worst.state if self.worst is not None else LATER
 
     @property
     def state_words(self) -> str:
+        if self.stop is not None:
+            return self.stop.sign
         return state_words(self.worst) if self.worst is not None else _("nothing due")
 
 
@@ -93,6 +105,9 @@ def drop_off_book(request: HttpRequest) -> HttpResponse:
     minutes = minutes_of(shop)
     offers = _offers(scope, units, ids, minutes, today, yard=bool(picked.get("yard")))
     chosen = [offer for offer in offers if offer.chosen]
+    # What is sent is taken as it was asked: a unit that went on a visit meanwhile is refused by name, not left out, and
+    # the same press twice is known again.
+    asked = [offer for offer in offers if offer.unit.pk in ids] if request.method == "POST" else chosen
     kit = what.kit_names() if picked else ()
     at_yard = picked.get("place") == AT_YARD
     posted = request.POST if request.method == "POST" else None
@@ -102,7 +117,7 @@ def drop_off_book(request: HttpRequest) -> HttpResponse:
         contractor=contractor,
         day=today,
         crew=scope.crew,
-        units=[Brought(offer.unit, offer.jobs) for offer in chosen],
+        units=[Brought(offer.unit, offer.jobs) for offer in asked],
         kit=kit,
         place=AT_YARD if at_yard else AT_SHOP,
     )
@@ -110,7 +125,7 @@ def drop_off_book(request: HttpRequest) -> HttpResponse:
         made = _try(request, form, booking, shop, today, now)
         if made is not None:
             return made
-    needed = minutes_needed(booking, minutes)
+    needed = minutes_needed(replace(booking, units=[Brought(o.unit, o.jobs) for o in chosen]), minutes)
     context: dict[str, Any] = {
         "scope": scope,
         "shop": shop,
@@ -123,15 +138,33 @@ def drop_off_book(request: HttpRequest) -> HttpResponse:
         "at_yard": at_yard,
         "by_shop": shop.pk in access.shop_ids,
         "needed": needed,
+        "brought": _brought_words(len(chosen), len(kit)),
         "too_many": len(units) >= MOST_LISTED,
         "most": MOST_UNITS,
-        "action": request.get_full_path(),
+        "action": _address(request, offers),
+        "nothing_picked": what.is_bound and "place" in request.GET and not chosen and not kit and not form.errors,
     }
     if chosen or kit:
         away = units_away(contractor.pk, scope.crew_id)
         choices, passed = day_choices(shop, needed, len(chosen), away, today)
         context |= {"choices": choices, "passed_over": passed, "units": away.units, "day": form["day"].value() or ""}
     return show(request, "shop/book.html", context, status=422 if form.errors else 200)
+
+
+def _brought_words(units: int, kit: int) -> str:
+    """How much comes: *2 units and 1 piece of other kit*."""
+    some = [ngettext("%(n)d unit", "%(n)d units", units) % {"n": units}] if units else []
+    if kit:
+        some.append(ngettext("%(n)d piece of other kit", "%(n)d pieces of other kit", kit) % {"n": kit})
+    return _("%(units)s and %(kit)s") % {"units": some[0], "kit": some[1]} if len(some) > 1 else "".join(some)
+
+
+def _address(request: HttpRequest, offers: list[Offer]) -> str:
+    """This page's address without units that are on a visit already."""
+    gone = {str(offer.unit.pk) for offer in offers if offer.elsewhere}
+    query = request.GET.copy()
+    query.setlist("units", [pk for pk in query.getlist("units") if pk not in gone])
+    return f"{request.path}?{query.urlencode()}"
 
 
 def _try(
@@ -172,12 +205,23 @@ def _offers(
     faults = open_failures(unit_ids)
     lines = DropOffLine.objects.known().filter(trimmer__in=unit_ids, standing=True)
     elsewhere = {pk: day_words(day) for pk, day in lines.values_list("trimmer_id", "drop_off__day")}
+    stops = stops_for(((unit.pk, unit.model_id) for unit in units), today)
     offers = []
     for unit in units:
         jobs = bench_jobs(due.get(unit.pk, []), faults.get(unit.pk, []), yard=yard)
         worst = next(iter(due.get(unit.pk, [])), None)
         there = elsewhere.get(unit.pk, "")
-        offers.append(Offer(unit, jobs, worst, there, minutes.of_unit(jobs), unit.pk in ids and not there))
+        stop = next(iter(stops.get(unit.pk, [])), None)
+        chosen = unit.pk in ids and not there
+        offers.append(Offer(unit, jobs, worst, there, minutes.of_unit(jobs), chosen, stop))
     order = {pk: n for n, pk in enumerate(due)}
-    offers.sort(key=lambda o: (not o.jobs, bool(o.elsewhere), order.get(o.unit.pk, len(order)), o.unit.tag_key))
+    offers.sort(
+        key=lambda o: (
+            not o.jobs and o.stop is None,
+            bool(o.elsewhere),
+            o.stop is None,
+            order.get(o.unit.pk, len(order)),
+            o.unit.tag_key,
+        )
+    )
     return offers

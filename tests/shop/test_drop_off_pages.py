@@ -48,7 +48,7 @@ def test_from_a_units_row_to_the_page_with_the_unit_picked(bench):
     response = client.get(reverse("unit_book", args=[bench.units["due"].pk]), follow=True)
     html = response.content.decode()
     assert f'value="{bench.units["due"].pk}" checked' in html
-    assert "1 units and 0 pieces" in text(response)
+    assert "for 1 unit" in text(response)
 
 
 def test_first_the_units_then_the_days_with_minutes_left_and_units_away(bench):
@@ -58,7 +58,7 @@ def test_first_the_units_then_the_days_with_minutes_left_and_units_away(bench):
     assert "ME-01" not in first
     assert "Which day?" not in first
     second = text(client.get(ask(bench, "due", "fresh", kit="Blower%0D%0AEdger")))
-    assert "2 units and 2 pieces of other kit take about 84 minutes" in second
+    assert "About 84 minutes at Alder Street Small Engine for 2 units and 2 pieces of other kit" in second
     assert "150 min left · 2 of 3 units away then" in second
 
 
@@ -92,6 +92,33 @@ def test_bad_input_is_answered_on_the_page(bench):
     assert client.get(reverse("drop_off_book") + "?units=999999&crew=all").status_code == 200
     with all_tenants():
         assert not DropOff.objects.exists()
+
+
+def test_a_press_from_an_old_page_is_refused_by_name_and_the_same_press_twice_is_one_visit(bench):
+    client, first = bench.client("boss"), press()
+    address = ask(bench, "due", kit="Blower")
+    booked = client.post(address, first)
+    assert client.post(address, first)["Location"] == booked["Location"]
+    again = client.post(address, press())
+    assert "QH-01 is on a visit on" in text(again, 422)
+    # What is left can be booked from there, and says what it is.
+    assert "for 1 piece of other kit" in text(again, 422)
+    assert only().pk
+
+
+def test_asking_for_days_with_nothing_picked_says_so(bench):
+    page = bench.client("boss").get(reverse("drop_off_book") + "?crew=all&kit=&place=shop")
+    assert "Pick at least one unit, or name other kit." in text(page)
+
+
+def test_a_unit_stopped_by_a_fault_says_stop_where_it_is_booked(bench):
+    client = bench.client("boss")
+    unit = bench.units["fresh"]
+    fault = {"client_entry_id": uuid.uuid4(), "unit": unit.pk, "fault": "gearbox", "occurred_on": TODAY.isoformat()}
+    said = client.post(reverse("report_fault"), fault)
+    assert said.status_code == 302, text(said)
+    offers = {o.unit.pk: o for o in client.get(reverse("drop_off_book") + "?crew=all").context["offers"]}
+    assert (offers[unit.pk].state, offers[unit.pk].state_words) == ("hold", "stop: do not start")
 
 
 def test_a_strangers_unit_in_the_address_is_not_booked(bench):
