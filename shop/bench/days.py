@@ -40,9 +40,19 @@ class DayLoad:
         return self.booked + self.offered + self.carried
 
     @property
+    def taken(self) -> int:
+        """All that fills the day, walk-ins too."""
+        return self.promised + self.walk_in
+
+    @property
+    def still_held(self) -> int:
+        """What is held for walk-ins that have not come yet."""
+        return max(self.held - self.walk_in, 0)
+
+    @property
     def left(self) -> int:
         """What may still be promised; walk-ins beyond the share held for them come off as well."""
-        return self.open_minutes - max(self.held, self.walk_in) - self.promised
+        return self.open_minutes - self.still_held - self.taken
 
     @property
     def is_open(self) -> bool:

@@ -57,7 +57,7 @@ def bench_calendar(request: HttpRequest) -> HttpResponse:
         "days": [(day_words(load.day), load) for load in ahead],
         "share": walk_in_share(bench, calendar, today),
         "weekly": sum(sum(t.weekday_minutes) for t in calendar.technicians if t.until is None or t.until >= today),
-        "promised": sum(load.promised + load.walk_in for load in ahead),
+        "taken": sum(load.taken for load in ahead),
         "open_minutes": sum(load.open_minutes for load in ahead),
         "over": [day_words(load.day) for load in ahead if load.left < 0],
     }

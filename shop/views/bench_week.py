@@ -97,6 +97,7 @@ def bench_week(request: HttpRequest) -> HttpResponse:
         # Translators: the last day of a week that lies in one month, and of one that runs into the next
         "last_words": date_format(sunday, _("j") if monday.month == sunday.month else _("F j")),
         "days": days,
+        "over_end": any(day.load.taken > day.load.open_minutes for day in days),
         "nothing_set": not calendar.technicians,
         "fullest": fullest(by_day.values(), today),
         "share": share,
@@ -136,6 +137,7 @@ def bench_today(request: HttpRequest) -> HttpResponse:
         "shop": shop,
         "today": today,
         "day": shown_day(load, visits, load.open_minutes, today),
+        "over_end": load.taken > load.open_minutes,
         "groups": [(name, [_line(row, today, late_ids) for row in found]) for name, found in groups if found],
         "coming": len(coming),
         "in_shop": sum(row.line.state in IN_SHOP - {READY} for row in rows),
@@ -186,19 +188,19 @@ def shown_visit(row: VisitRow, lapsed: bool = False) -> ShownVisit:
     )
 
 
-def fullest(days: Iterable[DayLoad], today: dt.date) -> tuple[str, str] | None:
-    """The day from today on with least left, and how much."""
+def fullest(days: Iterable[DayLoad], today: dt.date) -> tuple[str, str, bool] | None:
+    """The day from today on with least left, how much that is, and whether it is over instead."""
     ahead = [load for load in days if load.day >= today and load.is_open]
     if not ahead:
         return None
     worst = min(ahead, key=lambda load: load.left)
-    return date_format(worst.day, "l"), minutes_words(max(worst.left, 0))
+    return date_format(worst.day, "l"), minutes_words(abs(worst.left)), worst.left < 0
 
 
 def _day_words(load: DayLoad) -> str:
     if not load.open_minutes:
         return load.why_closed or _("closed")
-    return _("%(promised)d of %(open)d min") % {"promised": load.promised + load.walk_in, "open": load.open_minutes}
+    return _("%(promised)d of %(open)d min") % {"promised": load.taken, "open": load.open_minutes}
 
 
 def _line(row: LineRow, today: dt.date, late_ids: set[int]) -> dict[str, object]:
@@ -220,7 +222,8 @@ def _line(row: LineRow, today: dt.date, late_ids: set[int]) -> dict[str, object]
         "model": str(line.trimmer.model) if line.trimmer else _("other kit"),
         "who": f"{line.drop_off.crew or line.drop_off.contractor}",
         "jobs": ", ".join(jobs) or (_("nothing left to do") if line.state in IN_SHOP else ""),
-        "minutes": line.minutes,
+        # What is done takes no minutes any more.
+        "minutes": line.minutes if jobs or line.state not in IN_SHOP else 0,
         "state": VISIT_STATES[line.state],
         "when": when,
         "late": line.pk in late_ids,

@@ -13,6 +13,7 @@ from PIL import Image
 
 from fleet.models import DueFlag, Failure, Service
 from fleet.models.tenancy import all_tenants
+from shop.bench.days import loads
 from shop.models import (
     Bench,
     BenchPhoto,
@@ -241,6 +242,18 @@ def test_pictures_are_redrawn_and_seen_by_those_whose_visit_it_is(bench, line):
     broken = SimpleUploadedFile("x.jpg", b"no picture", "image/jpeg")
     assert "no JPEG, PNG or WebP" in errors(client.post(url, {"picture": broken}))["id_picture"]
     assert client.post(url, {}).status_code == 422
+
+
+def test_an_overfull_day_says_by_how_much_and_its_figures_add_up(bench):
+    for number in range(15):
+        factories.make_drop_off(bench.shop, bench.north, days=0, kit=(f"Saw {number}",), walk_in=True)
+    week = text(bench.client("manager").get(reverse("bench_week")))
+    load = loads(bench.shop, TODAY, TODAY, TODAY)[TODAY]
+    assert load.left < 0
+    assert f"is overfull by {-load.left} minutes" in week
+    assert "where the day's minutes end" in week
+    days = bench.client("manager").get(reverse("bench_calendar")).context["days"]
+    assert all(d.open_minutes - d.still_held - d.taken == d.left for _words, d in days)
 
 
 def test_what_is_late_is_said(bench, line):
