@@ -12,7 +12,7 @@ from django.utils.translation import get_language, gettext_noop, ngettext, pgett
 from django.utils.translation import gettext as _
 
 from fleet.upkeep import interval_words
-from fleet.upkeep.ready import Job, Reason, UnitHours
+from fleet.upkeep.ready import Job, Reason
 from fleet.vocabulary import TASKS
 
 FINDING_SENTENCES = {
@@ -31,6 +31,8 @@ FINDING_SENTENCES = {
     "loose_handle": gettext_noop("Handle or mount found loose on %(since)s."),
     "mounts_check_failed": gettext_noop("The mounts failed their check on %(since)s."),
 }
+# Hours added by the usual week since the last entry are told from here on.
+TOLD_ASSUMED_HOURS = 10
 CREW_CLEARS = frozenset({"guard_off", "guard_damaged", "cracked_head"})
 
 
@@ -76,7 +78,7 @@ def reasons_of(job: Job) -> list[Reason]:
         found.append(
             (
                 f"hours_{unit.basis}",
-                hours_values(unit),
+                hours_values(job),
             )
         )
     return found
@@ -133,8 +135,15 @@ def _guessed(values: dict[str, Any]) -> str:
     return " " + _("%(share)d %% of its hours are guessed from usual weeks.") % {"share": values["guessed"]}
 
 
-def _hours_sentence(sentence: str) -> Callable[[dict[str, Any]], str]:
-    return lambda v: _(sentence) % {"date": _day(v["until"])} + _guessed(v)
+def _assumed(values: dict[str, Any]) -> str:
+    """What the usual week added since the last entry; a little of it goes without saying."""
+    if values["assumed"] < TOLD_ASSUMED_HOURS:
+        return ""
+    return " " + _("Since then the usual week is assumed: %(hours)s h of them.") % {"hours": values["assumed"]}
+
+
+def _hours_sentence(sentence: str, assumed: bool = True) -> Callable[[dict[str, Any]], str]:
+    return lambda v: _(sentence) % {"date": _day(v["until"])} + _guessed(v) + (_assumed(v) if assumed else "")
 
 
 _WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
@@ -162,11 +171,13 @@ _WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
     "months_lead": lambda v: _("Its months are up on %(date)s, before its hours.") % {"date": _day(v["date"])},
     "months_only": lambda v: _("Its months are up on %(date)s.") % {"date": _day(v["date"])},
     "hours_meter": _hours_sentence(gettext_noop("Hours rest on the meter, read until %(date)s.")),
-    "hours_run": _hours_sentence(gettext_noop("Hours rest on hours logged until %(date)s.")),
-    "hours_fuel": _hours_sentence(gettext_noop("Hours rest on fuel drawn until %(date)s.")),
-    "hours_crew": _hours_sentence(gettext_noop("Hours rest on the crew's totals until %(date)s.")),
+    "hours_run": _hours_sentence(gettext_noop("Hours rest on hours logged, the last for the week that ends %(date)s.")),
+    "hours_fuel": _hours_sentence(gettext_noop("Hours rest on fuel drawn, the last for the week that ends %(date)s.")),
+    "hours_crew": _hours_sentence(
+        gettext_noop("Hours rest on the crew's totals, the last for the week that ends %(date)s.")
+    ),
     "hours_service": _hours_sentence(gettext_noop("Hours rest on those written at its last service, %(date)s.")),
-    "hours_none": _hours_sentence(gettext_noop("No hours logged since %(date)s: the usual week is assumed.")),
+    "hours_none": _hours_sentence(gettext_noop("No hours logged since %(date)s: the usual week is assumed."), False),
 }
 
 
@@ -188,13 +199,18 @@ def sentences(job: Job, hours: bool = True, alone: bool = True) -> list[str]:
     ]
 
 
-def hours_rest_on(unit: UnitHours) -> str:
-    """What a unit's hours rest on, as a sentence."""
-    return word((f"hours_{unit.basis}", hours_values(unit)))
+def hours_rest_on(job: Job) -> str:
+    """What the hours of a job's unit rest on, as a sentence."""
+    return word((f"hours_{job.unit.basis}", hours_values(job)))
 
 
-def hours_values(unit: UnitHours) -> dict[str, Any]:
+def hours_values(job: Job) -> dict[str, Any]:
     """Values of the reason about a unit's hours."""
+    unit = job.unit
     # Without any entry, what is known is the evening before registration.
     until = unit.known_until + dt.timedelta(days=unit.basis == "none")
-    return {"until": until.isoformat(), "guessed": round(100 * unit.guessed_share)}
+    return {
+        "until": until.isoformat(),
+        "guessed": round(100 * unit.guessed_share),
+        "assumed": round(job.hours_now - unit.hours),
+    }

@@ -55,7 +55,7 @@ def unit(request: HttpRequest, pk: int) -> HttpResponse:
         ],
         "filled": [(f, ", ".join(str(FACT_LABELS[name]) for name in f.after)) for f in answer.facts_filled],
         "hours": _hours(answer),
-        "rests_on": hours_rest_on(answer.jobs[0].unit) if answer.jobs else "",
+        "rests_on": hours_rest_on(answer.jobs[0]) if answer.jobs else "",
         "held": any(job.state == HOLD for job in jobs),
         "cautions": _cautions(answer),
         "clears_faults": access.sees_as(row.contractor_id) == "shop",
