@@ -38,6 +38,7 @@ class UploadForm(forms.Form):
     upload = ManyFilesField(
         label=gettext_lazy("files"),
         widget=ManyFilesInput(attrs={"accept": ".csv,.xlsx"}),
+        error_messages={"required": gettext_lazy("Choose the files first.")},
         help_text=gettext_lazy("Several at once, .csv or .xlsx. Nothing is added before you have seen what would be."),
     )
 

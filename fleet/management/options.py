@@ -111,7 +111,8 @@ def _flat(value: Any) -> str:
     if isinstance(value, list):
         return " ".join(str(v) for v in value)
     if isinstance(value, float):
-        return f"{value:.1f}"
+        # Shares need a second place: 0.02 is not nothing.
+        return f"{value:.1f}" if value == 0 or abs(value) >= 1 else f"{value:.2f}"
     return str(value)
 
 

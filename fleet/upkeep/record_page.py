@@ -81,6 +81,8 @@ class ModelPage:
     lines: tuple[ComponentLine, ...]
     scanned: bool
     repairs: Curve | None = None
+    # At whose rates and risk its intervals stand; empty: at those most of its units run under.
+    whose: str = ""
 
     @property
     def failed(self) -> tuple[ComponentLine, ...]:
@@ -159,6 +161,7 @@ def model_pages(
                 tuple(lines),
                 scanned=snapshot is not None,
                 repairs=None if repairs is None else curve_of(repairs),
+                whose="" if contractor is None else contractor.name,
             )
         )
     return pages

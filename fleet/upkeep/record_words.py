@@ -120,6 +120,16 @@ def basis_words(line: ComponentLine) -> list[str]:
     return said + cost_words(line)
 
 
+def whose_words(contractor: str) -> str:
+    """At whose rates the intervals of a page stand, so that they are not held against a unit's own."""
+    if contractor:
+        return _("With the guard on, at the rates and the risk that %(contractor)s set.") % {"contractor": contractor}
+    return _(
+        "With the guard on, at the rates and the risk that most units of a model run under: a contractor with others, "
+        "or with a spare on the trailer, gets another interval."
+    )
+
+
 def cost_words(line: ComponentLine) -> list[str]:
     """What each hour more or less would cost."""
     points = cost_points(line)

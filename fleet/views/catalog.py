@@ -107,6 +107,9 @@ def catalog(request: HttpRequest) -> HttpResponse:
         "models_count": len(models),
         "units_count": sum(counts[m.pk] for m in models),
         "bare": bare,
+        # Of a shop's or the portal's figures: contractors' own may stand before them.
+        "others": holder.kind != CONTRACTOR,
+        "holder_name": holder.name or _("the whole portal"),
         "tasks_count": len(TASKS),
         "query": f"for={holder.key}&q={search}",
     }

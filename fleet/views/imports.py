@@ -18,7 +18,7 @@ from fleet.forms.imports import UploadForm
 from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.models import ImportRun
-from fleet.record.columns import kind_of_file
+from fleet.record.columns import FILES, kind_of_file
 from fleet.record.import_runs import (
     MAX_BAD,
     bad_rows,
@@ -77,6 +77,7 @@ def import_page(request: HttpRequest) -> HttpResponse:
         "form": form,
         "runs": ImportRun.objects.filter(owner=request.user.pk).select_related("contractor").order_by("-pk")[:8],
         "may_export": access.can("export_files"),
+        "kinds": FILES.values(),
     }
     return render(request, "fleet/import.html", context, status=422 if form.errors else 200)
 

@@ -117,7 +117,7 @@ def _shown_line(page: ModelPage, line: ComponentLine, *, full: bool) -> ShownCom
         table=[words.table_words(row) for row in table_rows(line)],
         looks=line.fit.curve is not None and line.fit.curve.kind == "turnbull",
         clock=words.clock_words(line.fit),
-        why=words.joined(words.basis_words(line)),
+        why=words.joined([*words.basis_words(line), words.whose_words(page.whose) if line.interval_hours else ""]),
         rests_on=words.joined(words.rests_on(line)),
         guard=words.guard_words(line.fit),
         misfit=words.misfit_words(line),
@@ -151,9 +151,11 @@ def model_records(request: HttpRequest) -> HttpResponse:
     search = request.GET.get("q", "")[:80]
     models, counts = models_in_sight(ids, search)
     page = Paginator(models, PER_PAGE).get_page(request.GET.get("page"))
-    shown = [_shown_model(one) for one in model_pages(page.object_list, counts, ids, _whose(access, ids))]
+    whose = _whose(access, ids)
+    shown = [_shown_model(one) for one in model_pages(page.object_list, counts, ids, whose)]
     context = {
         "models": shown,
+        "whose": words.whose_words("" if whose is None else whose.name),
         "models_count": len(models),
         "units_count": sum(counts[m.pk] for m in models),
         "page": page,

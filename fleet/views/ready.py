@@ -167,7 +167,7 @@ def home(request: HttpRequest) -> HttpResponse:
     access = request.access  # type: ignore[attr-defined]
     if access.roles == {ADMINISTRATOR}:
         try:
-            return redirect("people")
+            return redirect("portal")
         except NoReverseMatch:
             return redirect("ready")
     first = next((url for _item, url in navigation_for(access)), None) if access.roles <= SHOP_ROLES else None

@@ -32,6 +32,14 @@ def test_models_in_use_with_what_is_known_of_them(portal, model):
     assert f"{from_manual} of 12 from the manual" in page
 
 
+def test_a_shops_empty_figures_are_not_told_as_those_units_run_on(portal, model):
+    """Contractors' own figures stand before the shop's: its page does not say that no manual's interval is known."""
+    TaskInterval.objects.filter(model=model).update(contractor=portal.quarry, shop=None)
+    page = text(portal.client("manager").get(reverse("catalog"), {"for": f"shop-{portal.shop.pk}"}))
+    assert "entered for Alder Street Small Engine; contractors who entered it run on their own" in page
+    assert "it runs on common practice" not in page
+
+
 def test_a_search_answers_htmx_with_the_list_alone(portal, model):
     factories.make_unit(portal.north, "QH-90", model=factories.make_model("Teal", "Kindrake"), run=None)
     response = portal.client("owner").get(reverse("catalog"), {"q": "kindrake"}, headers=PART)

@@ -46,6 +46,11 @@ def test_the_page_asks_for_files_without_scolding(portal):
     assert not errors(response, 200)
 
 
+def test_the_page_names_each_files_columns(portal):
+    page = text(portal.client("owner").get(reverse("import")))
+    assert "unit contractor date meter_hours hours_run" in page
+
+
 def test_what_would_be_added_is_shown_and_nothing_is_written(portal):
     client, url, _run = given(portal, file("units.csv", UNITS))
     page = text(client.get(url))
@@ -106,7 +111,7 @@ def test_a_workbook_does_as_well(portal):
 @pytest.mark.parametrize(
     ("files", "words"),
     [
-        ([], "required"),
+        ([], "Choose the files first."),
         ([("photo.jpg", "x")], "none of"),
         ([("hours.csv", HOURS), ("hours.csv", HOURS)], "twice"),
         ([("hours.csv", "")], "empty"),

@@ -134,6 +134,14 @@ def test_figures_on_the_page_are_those_of_the_command(portal, model):
         assert words in page, words
 
 
+def test_whose_rates_an_interval_stands_at_is_said(portal, model):
+    make_record(model, make_fit(interval_hours=17.3))
+    owner = text(portal.client("owner").get(at(model, "gearbox")))
+    assert "the rates and the risk that Quarry Hill Grounds set" in owner
+    shop = text(portal.client("technician").get(at(model, "gearbox")))
+    assert "that most units of a model run under: a contractor with others" in shop
+
+
 def test_htmx_gets_the_detail_alone(portal, model):
     make_record(model)
     html = portal.client("technician").get(at(model, "gearbox"), headers=PART).content.decode()

@@ -267,7 +267,7 @@ def test_a_line_unfolded_after_its_job_was_done_says_so(portal):
 
 @pytest.mark.parametrize(
     ("who", "to"),
-    [("boss", "/"), ("owner", "/"), ("technician", "/bench/"), ("manager", "/bench/"), ("administrator", "/people/")],
+    [("boss", "/"), ("owner", "/"), ("technician", "/bench/"), ("manager", "/bench/"), ("administrator", "/portal/")],
 )
 def test_home_sends_each_role_to_its_page(portal, who, to):
     response = portal.client(who).get("/home/")
