@@ -4,7 +4,18 @@ from __future__ import annotations
 
 from django.urls import path
 
-from shop.views import bench_calendar, bench_week, bench_work, book, check_in, drop_offs, first_checks, season, sheet
+from shop.views import (
+    bench_calendar,
+    bench_week,
+    bench_work,
+    book,
+    check_in,
+    drop_offs,
+    first_checks,
+    quick_look,
+    season,
+    sheet,
+)
 
 bench_urls = [
     path("drop-offs/", drop_offs.drop_offs, name="drop_offs"),
@@ -29,6 +40,8 @@ bench_urls = [
     path("bench/lines/<int:pk>/pictures/<int:photo>.jpg", bench_work.bench_photo, name="bench_photo"),
     path("bench/lines/<int:pk>/first-checks/", first_checks.first_checks, name="first_checks"),
     path("bench/lines/<int:pk>/first-checks/answer/", first_checks.first_checks_answer, name="first_checks_answer"),
+    path("bench/lines/<int:pk>/quick-look/", quick_look.quick_look, name="quick_look"),
+    path("bench/lines/<int:pk>/quick-look/decide/", quick_look.quick_decide, name="quick_decide"),
     path("bench/lines/<int:pk>/sheet/", sheet.bench_sheet, name="bench_sheet"),
     path("bench/lines/<int:pk>/sheet/save/", sheet.sheet_save, name="sheet_save"),
     path("bench/lines/<int:pk>/sheet/figure/", sheet.sheet_figure, name="sheet_figure"),

@@ -4,7 +4,7 @@ from shop.models.calendar import Bench, BenchDay, ClosedDays, StandardMinutes, T
 from shop.models.check_in import BenchPhoto, CheckIn
 from shop.models.checks import CheckAnswer, CheckRun
 from shop.models.plans import Placement, SeasonPlan
-from shop.models.sheet import MeasureFigure, SheetAnswer, SheetEntry
+from shop.models.sheet import MeasureFigure, QuickVerdict, SheetAnswer, SheetEntry
 from shop.models.visits import DropOff, DropOffLine, FeedAddress, LineJob, VisitEvent, VisitMail
 
 __all__ = [
@@ -21,6 +21,7 @@ __all__ = [
     "LineJob",
     "MeasureFigure",
     "Placement",
+    "QuickVerdict",
     "SeasonPlan",
     "SheetAnswer",
     "SheetEntry",

@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 from fleet.models import Contractor, Shop, TrimmerModel, User
 from shop.models.scoping import BenchManager
 from shop.models.visits import DropOffLine
+from shop.quick_look import VERDICTS
 from shop.sheet_lines import DONE_WORDS, FINDINGS, LOOKED
 
 
@@ -60,6 +61,27 @@ class SheetEntry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.answer_id} {self.entry_kind}"
+
+
+class QuickVerdict(models.Model):
+    """What was decided after the quick look at a complaint; the latest of a line stands."""
+
+    contractor = models.ForeignKey(Contractor, on_delete=models.PROTECT, related_name="+", db_index=False)
+    shop = models.ForeignKey(Shop, on_delete=models.PROTECT, related_name="+", db_index=False)
+    line = models.ForeignKey(DropOffLine, on_delete=models.CASCADE, related_name="verdicts")
+    verdict = models.CharField(max_length=10, choices=list(VERDICTS.items()))
+    # For example what the owner said on the phone.
+    note = models.CharField(_("note"), max_length=120, blank=True, default="")
+    author = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    objects = BenchManager()
+
+    class Meta:
+        ordering = ["at", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.line_id} {self.verdict}"
 
 
 class MeasureFigure(models.Model):

@@ -24,6 +24,7 @@ from shop import access as bench_access
 from shop.bench.checking import findings_told, found_at
 from shop.bench.facts import unit_facts
 from shop.bench.photos import add_bench_photo
+from shop.bench.quick_looking import verdict_on
 from shop.bench.reading import VisitRow, line_rows
 from shop.bench.sheet_plan import plan_sheet
 from shop.bench.sheet_reading import answers_on
@@ -92,6 +93,7 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
         "can_check_in": CHECKED_IN in next_states and not taken,
         "taken": taken,
         "more": _more(row.jobs) if taken and unit is not None else [],
+        "verdict": verdict_on(line) if unit is not None else None,
         "sheet_waits": bool(unit is not None and plan_sheet(answers_on(line), row.jobs)),
         "papers": [(_("Inspection slip"), slip_of_line(line))] * bool(slip_of_line(line))
         + papers_of(access, VisitRow(line.drop_off, [row])),

@@ -51,6 +51,7 @@ _WHAT = {
     "not_broken": gettext_lazy("nothing broken"),
     "checked": gettext_lazy("cause found"),
     "sheet": gettext_lazy("bench sheet recorded"),
+    "quick_look": gettext_lazy("quick look"),
 }
 
 

@@ -19,11 +19,12 @@ BENCH_ROWS = {
     "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "technician_change", "closed_remove",
     "season_plan_send", "first_checks", "first_checks_answer", "crew_calendar", "shop_calendar", "bench_sheet",
     "sheet_save", "sheet_figure", "sheet_record", "drop_off_ticket", "drop_off_costs", "inspection_slip",
-    "ticket",
+    "ticket", "quick_look", "quick_decide",
 }  # fmt: skip
 IN_THE_SHOP = {
     "bench_line", "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "first_checks",
     "first_checks_answer", "bench_sheet", "sheet_save", "sheet_figure", "sheet_record",
+    "quick_look", "quick_decide",
 }  # fmt: skip
 
 
