@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any, Literal
 from urllib.parse import urljoin, urlsplit
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, ConsoleMessage, Page, Response
+from playwright.sync_api import Browser, ConsoleMessage, Error, Page, Response
 
 from fleet.models import ENTRY_KINDS
 from fleet.vocabulary import TASK_KEYS
@@ -67,9 +67,14 @@ class Visitor:
     def size(self, size: tuple[int, int]) -> None:
         self.page.set_viewport_size({"width": size[0], "height": size[1]})
 
-    def open(self, path: str) -> Response:
-        """Open a page and wait until it stands still."""
-        response = self.page.goto(urljoin(self.site, path), wait_until="load")
+    def open(self, path: str) -> Response | None:
+        """Open a page and wait until it stands still; None where a file comes instead."""
+        try:
+            response = self.page.goto(urljoin(self.site, path), wait_until="load")
+        except Error as error:
+            if "Download is starting" not in str(error):
+                raise
+            return None
         assert response is not None, path
         return response
 
@@ -122,9 +127,12 @@ class Visitor:
         if self.scripts:
             self.page.evaluate("() => new Promise(done => requestAnimationFrame(() => setTimeout(done, 50)))")
 
-    def barriers(self) -> list[str]:
-        """What axe finds on this page."""
-        result: dict[str, Any] = Axe().run(self.page).response
+    def barriers(self, only: Sequence[str] = ()) -> list[str]:
+        """What axe finds on this page, by all its rules or only by these."""
+        asked: dict[str, Any] = {"resultTypes": ["violations"]}
+        if only:
+            asked["runOnly"] = {"type": "rule", "values": list(only)}
+        result: dict[str, Any] = Axe().run(self.page, options=asked).response
         return [
             f"{self.page.url}: {v['id']}: {node['failureSummary']}: {node['html'][:200]}"
             for v in result["violations"]

@@ -16,9 +16,11 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+from django.core.management import ManagementUtility
 
 from fleet.simulation.fleet import simulate
 from fleet.simulation.scenario import demo_parameters
+from tests.portal_files import migrated
 
 ROOT = Path(__file__).resolve().parents[3]
 AS_OF, BEFORE = dt.date(2026, 6, 1), dt.date(2026, 7, 15)
@@ -34,12 +36,8 @@ class Portal:
 
     def __init__(self, folder: Path) -> None:
         folder.mkdir()
-        self.env = {
-            **os.environ,
-            "DATABASE_URL": f"sqlite:///{folder / 'portal.sqlite3'}",
-            "SECRET_KEY": "test",
-        }
-        self.run("migrate", "-v0")
+        file = migrated(folder / "portal.sqlite3")
+        self.env = {**os.environ, "DATABASE_URL": f"sqlite:///{file}", "SECRET_KEY": "test"}
 
     def run(self, *words: str, code: int = 0) -> str:
         done = subprocess.run(
@@ -85,6 +83,7 @@ def write_messy(files: dict, folder: Path) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.django_db
 def test_messy_files_in_and_the_same_list_after_export_and_import(tmp_path: Path) -> None:
     simulated = simulate(demo_parameters(dt.date(2026, 6, 1)).with_units(36), 4711)
     write_messy(simulated.files, tmp_path / "messy")
@@ -115,12 +114,25 @@ def test_messy_files_in_and_the_same_list_after_export_and_import(tmp_path: Path
     assert json.loads(second.run(*ask)) == before
 
 
-def test_nothing_to_list_and_wrong_options(tmp_path: Path) -> None:
-    portal = Portal(tmp_path / "empty")
-    assert json.loads(portal.run("due", "--format", "json")) == []
-    assert json.loads(portal.run("scan", "--format", "json"))[0]["units"] == 0
-    portal.run("due", "--crew", "North", code=2)
-    portal.run("due", "--before", "soon", code=2)
-    portal.run("scan", "--contractor", "Nobody", code=2)
-    portal.run("due", "--no-such-option", code=2)
-    portal.run("import_fleet", str(tmp_path / "nowhere"), code=2)
+@pytest.mark.django_db
+def test_nothing_to_list_and_wrong_options(tmp_path: Path, monkeypatch, capsys) -> None:
+    monkeypatch.setattr("django.core.management.base.connections.close_all", lambda: None)
+
+    def run(*words: str) -> tuple[int, str]:
+        try:
+            ManagementUtility(["manage.py", *words]).execute()
+        except SystemExit as end:
+            return int(end.code or 0), capsys.readouterr().out
+        return 0, capsys.readouterr().out
+
+    code, text = run("due", "--format", "json")
+    assert code == 0
+    assert json.loads(text) == []
+    code, text = run("scan", "--format", "json")
+    assert code == 0
+    assert json.loads(text)[0]["units"] == 0
+    for words in (
+        ("due", "--crew", "North"), ("due", "--before", "soon"), ("scan", "--contractor", "Nobody"),
+        ("due", "--no-such-option"), ("import_fleet", str(tmp_path / "nowhere")),
+    ):  # fmt: skip
+        assert run(*words)[0] == 2, words
