@@ -280,6 +280,7 @@ def test_public_addresses_say_what_guards_them_instead():
             assert len(getattr(address.view, "access_why", "")) > 20, address.name
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("address", ids(WITH_ROWS))
 def test_strangers_get_404_for_every_row(address, portal, rows):
     """By either method, as a page or in part; and those whose row it is do get in."""
@@ -333,6 +334,7 @@ def test_lists_open_for_the_roles_allowed_and_show_no_stranger(who, portal, rows
             _gives_nothing_away(html, who, whose)
 
 
+@pytest.mark.once
 def test_a_choice_in_the_address_opens_nothing(portal, rows):
     """Naming another contractor's row where an address takes a choice shows none of it."""
     fenwick = rows.contractors["fenwick"]
@@ -355,6 +357,7 @@ def test_a_choice_in_the_address_opens_nothing(portal, rows):
                         _gives_nothing_away(words_of(response), who, "fenwick")
 
 
+@pytest.mark.once
 def test_signed_out_people_are_sent_to_sign_in(portal, rows):
     login = reverse(django_settings.LOGIN_URL)
     for address in OURS:
@@ -370,6 +373,7 @@ def test_signed_out_people_are_sent_to_sign_in(portal, rows):
         assert not part.content
 
 
+@pytest.mark.once
 @pytest.mark.parametrize("address", ids([a for a in OURS if a.action == "public" and "token" in a.params]))
 def test_dead_links_are_404(address, portal):
     for who in (None, "owner"):

@@ -23,6 +23,7 @@ def _demo(*options: str) -> str:
     return out.getvalue()
 
 
+@pytest.mark.once
 def test_second_run_keeps_the_demo_and_reset_builds_it_anew() -> None:
     first = _demo()
     assert re.search(r"\d+ units in use, \d+ entries of three seasons, \d+ jobs", first)
@@ -42,6 +43,7 @@ def test_second_run_keeps_the_demo_and_reset_builds_it_anew() -> None:
         assert Service.objects.count() == services
 
 
+@pytest.mark.once
 def test_prints_the_address_and_a_login_of_every_kind_of_person() -> None:
     told = _demo("--port", "8123")
     assert "Everything here is invented" in told

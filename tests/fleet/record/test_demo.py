@@ -42,7 +42,13 @@ def _build() -> None:
     build_demo(today=TODAY, progress=lambda *_: None, scale_to=12)
 
 
-def test_demo_holds_what_it_shows() -> None:
+def test_the_demo_once_built() -> None:
+    _holds_what_it_shows()
+    _every_role_can_sign_in()
+    _people_of_one_contractor_see_no_other()
+
+
+def _holds_what_it_shows() -> None:
     assert not is_built()
     steps = []
     built = build_demo(today=TODAY, progress=lambda step, done, total: steps.append((step, done, total)), scale_to=12)
@@ -67,8 +73,7 @@ def test_demo_holds_what_it_shows() -> None:
         assert shares == sorted(shares), f"{step} goes backwards"
 
 
-def test_every_role_can_sign_in() -> None:
-    _build()
+def _every_role_can_sign_in() -> None:
     people = list(logins())
     for login in people:
         if not login.tag_path:
@@ -87,8 +92,7 @@ def test_every_role_can_sign_in() -> None:
     assert not member.user.has_usable_password()
 
 
-def test_people_of_one_contractor_see_no_other() -> None:
-    _build()
+def _people_of_one_contractor_see_no_other() -> None:
     for member in Membership.objects.filter(role__in=[Role.OWNER, Role.CREW_BOSS]).select_related("user"):
         assert access_of(member.user, TODAY).contractor_ids == {member.contractor_id}
 
@@ -102,6 +106,7 @@ def test_own_data_is_left_alone() -> None:
     assert Contractor.objects.get().name == "Somebody's own"
 
 
+@pytest.mark.once
 def test_a_build_that_broke_off_is_started_over(monkeypatch: pytest.MonkeyPatch) -> None:
     def interrupted(*_args: object, **_options: object) -> None:
         raise KeyboardInterrupt

@@ -93,7 +93,7 @@ def test_what_is_exported_adds_nothing_here():
     assert sum(report.repeated.values()) == 21
 
 
-@pytest.mark.parametrize("xlsx", [False, True], ids=["csv", "xlsx"])
+@pytest.mark.parametrize("xlsx", [pytest.param(False, id="csv"), pytest.param(True, id="xlsx", marks=pytest.mark.once)])
 @pytest.mark.django_db(transaction=True)
 def test_a_simulated_fleet_of_three_contractors_goes_round(xlsx):
     fleet = simulate(demo_parameters(dt.date(2025, 6, 30)), seed=5).files
