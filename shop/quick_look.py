@@ -13,7 +13,7 @@ from decimal import Decimal
 
 from django.utils.translation import gettext_lazy as _
 
-from fleet.cautions import AIR, CARBON, COOL, EYES, FUEL, STILL, Caution, Point
+from fleet.cautions import COOL, FUEL, STILL, Caution, Point
 from fleet.vocabulary import Label
 from shop.sheet_lines import BAD, NOT_LOOKED, WORN
 
@@ -32,10 +32,7 @@ QUICK_CAUTION = Caution(
         Point(_("Spark: a tester, or the plug grounded against bare metal, well away from the open fuel.")),
         Point(_("Ignition off and the lead grounded before the gauge goes into the plug hole."), practice=True),
         COOL,
-        CARBON,
         Point(_("The muffler goes back with its screen before anybody starts it.")),
-        AIR,
-        EYES,
     ),
 )
 

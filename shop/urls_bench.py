@@ -13,6 +13,7 @@ from shop.views import (
     drop_offs,
     first_checks,
     quick_look,
+    repair_or_swap,
     season,
     sheet,
 )
@@ -46,6 +47,7 @@ bench_urls = [
     path("bench/lines/<int:pk>/sheet/save/", sheet.sheet_save, name="sheet_save"),
     path("bench/lines/<int:pk>/sheet/figure/", sheet.sheet_figure, name="sheet_figure"),
     path("bench/lines/<int:pk>/sheet/record/", sheet.sheet_record, name="sheet_record"),
+    path("bench/jobs/<int:pk>/ways/", repair_or_swap.repair_or_swap, name="repair_or_swap"),
     path("bench/jobs/<int:pk>/", bench_work.bench_job, name="bench_job"),
     path("bench/days/", bench_calendar.bench_calendar, name="bench_calendar"),
     path("bench/days/technicians/add/", bench_calendar.technician_add, name="technician_add"),

@@ -120,6 +120,12 @@ def finer_word(check: SheetLine, as_found: str, finding: str) -> str:
     return str(AS_FOUND.get(as_found, FINDINGS[finding]))
 
 
+def bad_words(answers: Mapping[str, SheetAnswer], component: str) -> str:
+    """What the sheet found bad about one component, in words; empty for nothing."""
+    bad = [a for key, a in answers.items() if a.finding == BAD and SHEET_LINES[key].blamed == component]
+    return "; ".join(f"{SHEET_LINES[a.check_key].label}: {finding_words(a)}" for a in bad)[:200]
+
+
 def _told_by_job(answer: SheetAnswer, jobs: Sequence[LineJob]) -> bool:
     """Whether a job recorded since then has told it: on its own page rather than with the sheet."""
     check = SHEET_LINES[answer.check_key]
@@ -161,7 +167,7 @@ def _bad_by_component(fresh: Mapping[str, SheetAnswer]) -> dict[str, list[SheetA
 def _mend(plan: SheetPlan, component: str, bad: Sequence[SheetAnswer], open_jobs: Mapping[str, LineJob]) -> set[str]:
     """Add what follows for one component; returns the tasks whose finding the repair tells."""
     job = open_jobs.get(fault_job(component))
-    what = "; ".join(f"{SHEET_LINES[a.check_key].label}: {finding_words(a)}" for a in bad)[:200]
+    what = bad_words({a.check_key: a for a in bad}, component)
     if any(a.done == LOOKED for a in bad):
         # Not put right yet: a job, so that the unit is not called ready with it.
         plan.mended.append(Mended(component, tuple(bad), what, "", job))

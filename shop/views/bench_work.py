@@ -26,7 +26,7 @@ from shop.bench.facts import unit_facts
 from shop.bench.photos import add_bench_photo
 from shop.bench.quick_looking import verdict_on
 from shop.bench.reading import VisitRow, line_rows
-from shop.bench.sheet_plan import plan_sheet
+from shop.bench.sheet_plan import bad_words, plan_sheet
 from shop.bench.sheet_reading import answers_on
 from shop.bench.words import day_words, job_words
 from shop.bench.working import add_job, finish_job, leave_out, step
@@ -133,7 +133,7 @@ def line_step(request: HttpRequest, pk: int) -> HttpResponse:
 @allowed("work_bench")
 def bench_job(request: HttpRequest, pk: int) -> HttpResponse:
     """Record one job as done, with what was found; or leave it out."""
-    job = _job_in_sight(request, pk)
+    job = job_in_sight(request, pk)
     line = job.line
     back = reverse("bench_line", args=[line.pk])
     if job.done_at is not None:
@@ -141,7 +141,9 @@ def bench_job(request: HttpRequest, pk: int) -> HttpResponse:
     now = now_at(line.shop)
     posted = request.POST if request.method == "POST" else None
     leaving = posted is not None and "leave_out" in posted
-    form = _form(job, None if leaving else posted)
+    # Repair or swap hands over what was chosen there.
+    chosen = {name: request.GET[name] for name in ("done", "minutes", "parts_cost") if name in request.GET}
+    form = _form(job, None if leaving else posted, chosen)
     left = LeaveOutForm(posted if leaving else None)
     if posted is not None and (left if leaving else form).is_valid():
         try:
@@ -218,7 +220,8 @@ def bench_photo(request: HttpRequest, pk: int, photo: int) -> HttpResponse:
     return response
 
 
-def _job_in_sight(request: HttpRequest, pk: int) -> LineJob:
+def job_in_sight(request: HttpRequest, pk: int) -> LineJob:
+    """The job, if its line is in sight of who works at this bench; else 404."""
     job = LineJob.objects.known().select_related("failure").filter(pk=pk).first()
     if job is None:
         raise Http404
@@ -226,7 +229,7 @@ def _job_in_sight(request: HttpRequest, pk: int) -> LineJob:
     return job
 
 
-def _form(job: LineJob, posted: Any) -> MinutesForm:
+def _form(job: LineJob, posted: Any, chosen: dict[str, Any] | None = None) -> MinutesForm:
     kind, _dot, rest = job.job.partition(".")
     if kind == "task":
         return TaskForm(posted, task=rest, initial={"minutes": None})
@@ -238,7 +241,9 @@ def _form(job: LineJob, posted: Any) -> MinutesForm:
             initial |= {"component": found.component, "what": found.text, "cause": CAUSE_OF_PART.get(found.part, "")}
             if found.about_use:
                 initial["done"] = NOT_BROKEN
-        return RepairForm(posted, initial=initial)
+        elif not said:
+            initial["what"] = bad_words(answers_on(job.line), rest.partition(".")[0])
+        return RepairForm(posted, initial=initial | (chosen or {}))
     return MinutesForm(posted)
 
 
@@ -253,6 +258,9 @@ def _job(job: LineJob, taken: bool) -> dict[str, Any]:
         "said": job.failure.what if job.failure is not None else "",
         "added": job.get_added_display() if job.added != "booking" else "",
         "url": reverse("bench_job", args=[job.pk]) if taken and not job.done_at else "",
+        "ways_url": reverse("repair_or_swap", args=[job.pk])
+        if taken and not job.done_at and job.job.startswith("fault.")
+        else "",
     }
 
 

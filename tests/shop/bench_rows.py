@@ -19,12 +19,12 @@ BENCH_ROWS = {
     "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "technician_change", "closed_remove",
     "season_plan_send", "first_checks", "first_checks_answer", "crew_calendar", "shop_calendar", "bench_sheet",
     "sheet_save", "sheet_figure", "sheet_record", "drop_off_ticket", "drop_off_costs", "inspection_slip",
-    "ticket", "quick_look", "quick_decide",
+    "ticket", "quick_look", "quick_decide", "repair_or_swap",
 }  # fmt: skip
 IN_THE_SHOP = {
     "bench_line", "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "first_checks",
     "first_checks_answer", "bench_sheet", "sheet_save", "sheet_figure", "sheet_record",
-    "quick_look", "quick_decide",
+    "quick_look", "quick_decide", "repair_or_swap",
 }  # fmt: skip
 
 
@@ -54,6 +54,9 @@ def bench_row(name: str, param: str, contractor: Contractor, crew: Crew, unit: T
             DropOffLine.objects.filter(pk=line.pk).update(arrived_at=timezone.now())
         if name == "ticket":
             return str(line.drop_off.token)
+        if name == "repair_or_swap":
+            made = {"contractor_id": line.contractor_id, "shop_id": line.shop_id, "minutes": 20}
+            return LineJob.objects.get_or_create(line=line, job="fault.starter", defaults=made)[0].pk
         if name == "bench_job":
             return LineJob.objects.filter(line=line).latest("pk").pk
         return line.drop_off_id if name.startswith("drop_off") else line.pk
