@@ -26,7 +26,7 @@ from tests.fleet.views.pages import queries, text
 
 pytestmark = pytest.mark.django_db
 TODAY = dt.date.today()
-LONG = 'Blower with a very long name, größer; \\ than a line may be, with commas, and quotes " in it'
+LONG = "Blower, größer; \\ than a line may be, with commas, and quotes \" in it"
 
 
 def address_of(portal, owner: str = "north") -> FeedAddress:
@@ -71,7 +71,7 @@ def test_lines_end_and_fold_as_the_standard_says(portal, visit):
     for line in lines:
         line.decode("utf-8")
     unfolded = raw.replace(b"\r\n ", b"").decode()
-    assert "größer\\; \\\\ than a line may be\\, with commas" in unfolded
+    assert "Blower\\, größer\\; \\\\ than a line may be\\, with commas" in unfolded
     for line in unfolded.split("\r\n")[:-1]:
         assert re.match(r"[A-Z][A-Z0-9-]*[;:]", line), line
 
