@@ -24,12 +24,13 @@ from fleet.upkeep.lines import seasons_of
 from fleet.upkeep.ready import Job
 from fleet.vocabulary import BENCH, HOLD
 from shop import planning
-from shop.bench.booking import Booking, Brought, book
+from shop.bench.booking import MOST_TRAVEL, Booking, Brought, book
 from shop.bench.days import bench_of, calendar_of, loads, walk_in_share
 from shop.bench.facts import bench_jobs, due_jobs_of, open_failures
 from shop.bench.minutes import minutes_of
+from shop.bench.yard_mornings import travel_to, yard_mornings
 from shop.models import DropOffLine, Placement, SeasonPlan
-from shop.vocabulary import EXPECTED
+from shop.vocabulary import AT_SHOP, AT_YARD, EXPECTED
 
 LONGEST_DAYS = 90
 FAR_AHEAD_DAYS = 240
@@ -63,18 +64,25 @@ def usual_start(shop: Shop, today: dt.date) -> dt.date:
 
 
 def begin_plan(
-    *, shop: Shop, first: dt.date, last: dt.date, due_by: dt.date, today: dt.date, author: User
-) -> SeasonPlan:
-    """A plan to be worked out; ``work_out`` does the rest, beside the request."""
+    *, shop: Shop, first: dt.date, last: dt.date, due_by: dt.date, today: dt.date, author: User,
+    yard_minutes: int | None = None,
+) -> SeasonPlan:  # fmt: skip
+    """A plan to be worked out; ``work_out`` does the rest, beside the request.
+
+    ``yard_minutes`` on the road: mornings at contractors' yards may be planned; none: they may not.
+    """
     if first < today:
         raise Refused(_("Plan from today on."), "first_day")
     if not 0 <= (last - first).days < LONGEST_DAYS:
         raise Refused(_("Plan between 1 and 90 days at once."), "last_day")
     if not first <= due_by <= first + dt.timedelta(days=FAR_AHEAD_DAYS):
         raise Refused(_("Choose a day after the plan begins, within eight months of it."), "due_by")
+    if yard_minutes is not None and not 0 <= yard_minutes <= MOST_TRAVEL:
+        raise Refused(_("Minutes on the road go with a yard visit, up to 240."), "yard_minutes")
     return SeasonPlan.objects.create(
-        shop=shop, first_day=first, last_day=last, due_by=due_by, made_on=today, made_by=author
-    )
+        shop=shop, first_day=first, last_day=last, due_by=due_by, yard_minutes=yard_minutes, made_on=today,
+        made_by=author,
+    )  # fmt: skip
 
 
 def work_out(*, plan_id: int) -> None:
@@ -85,9 +93,12 @@ def work_out(*, plan_id: int) -> None:
             return
         try:
             candidates, crews = _candidates(plan)
+            wanted, days, terms = [c.due for c in candidates], _days(plan), _terms(plan)
+            theirs = {c.unit.contractor_id: c.unit.contractor for c in candidates}
+            yards = yard_mornings(plan, theirs.values(), wanted, days, terms.walk_in_share)
             answer = planning.plan_dropoffs(
-                [c.due for c in candidates], crews, _days(plan), booked=_booked(plan, crews), terms=_terms(plan)
-            )
+                wanted, crews, days, booked=_booked(plan, crews), yards=yards, terms=terms
+            )  # fmt: skip
         except Exception:
             SeasonPlan.objects.filter(pk=plan_id, state="running").update(state="failed")
             raise
@@ -103,16 +114,23 @@ def send_offers(*, plan: SeasonPlan, by: By, today: dt.date, now: dt.datetime) -
     with transaction.atomic():
         if not SeasonPlan.objects.filter(pk=plan.pk, state="draft").update(state="sent", sent_at=now):
             return 0, []
-    visits: dict[tuple[int, int, dt.date], list[Placement]] = {}
+    visits: dict[tuple[int, int, dt.date, str], list[Placement]] = {}
     rows = Placement.objects.at_shops([plan.shop_id]).filter(plan=plan, day__gte=today)
     for row in rows.select_related("trimmer__model", "crew", "contractor").order_by("day", "crew_id", "pk"):
         if row.day is not None:
-            visits.setdefault((row.contractor_id, row.crew_id or 0, row.day), []).append(row)
+            # One morning at the yard serves all its crews.
+            crew = 0 if row.place == AT_YARD else row.crew_id or 0
+            visits.setdefault((row.contractor_id, crew, row.day, row.place), []).append(row)
     sent, refused = 0, []
-    for (_contractor, _crew, day), placed in visits.items():
+    travel = travel_to(plan.shop_id, {key[0] for key in visits}, plan.yard_minutes or 0)
+    for (contractor, _crew, day, place), placed in visits.items():
         units = [Brought(row.trimmer, tuple(row.jobs)) for row in placed]
         first = placed[0]
-        booking = Booking(plan.shop, first.contractor, day, first.crew, units, offered=True, plan=plan)
+        together = len({row.crew_id for row in placed}) == 1
+        booking = Booking(
+            plan.shop, first.contractor, day, first.crew if together else None, units, place=place, offered=True,
+            plan=plan, travel_minutes=travel[contractor] if place == AT_YARD else 0,
+        )  # fmt: skip
         try:
             visit = book(booking=booking, by=by, today=today, now=now)
         except Refused as refusal:
@@ -151,7 +169,7 @@ def _candidates(plan: SeasonPlan) -> tuple[list[Candidate], list[planning.Crew]]
         jobs = bench_jobs(mine, faults.get(pk, []), yard=False)
         if pk in away or not jobs:
             continue
-        wanted = _due_unit(unit, mine, minutes.of_unit(jobs), plan)
+        wanted = _due_unit(unit, mine, minutes.of_unit(jobs), plan, faults=bool(faults.get(pk)))
         found.append(Candidate(unit, unit.state.crew if hasattr(unit, "state") else None, jobs, wanted))
     by_key = {_crew_key(unit): unit.contractor for unit in units.values()}
     return found, [_crew(key, by_key[key], n) for key, n in riding.items()]
@@ -175,8 +193,13 @@ def _crew(key: str, contractor: Contractor, units: int) -> planning.Crew:
     )
 
 
-def _due_unit(unit: Trimmer, jobs: Sequence[Job], minutes: int, plan: SeasonPlan) -> planning.DueUnit:
-    """The earliest of its jobs sets the day; a unit on hold, or with a fault, is due at once."""
+def _due_unit(
+    unit: Trimmer, jobs: Sequence[Job], minutes: int, plan: SeasonPlan, *, faults: bool
+) -> planning.DueUnit:  # fmt: skip
+    """The earliest of its jobs sets the day; a unit on hold, or with a fault alone, is due at once.
+
+    What is on hold or broken needs the bench; the rest can be done in the yard.
+    """
     contractor, first = unit.contractor, plan.made_on
     held = not jobs or any(job.state == HOLD for job in jobs)
     days = [(job.due_on or first, job.due_on_early or first, job.due_on_late or first) for job in jobs]
@@ -195,6 +218,7 @@ def _due_unit(unit: Trimmer, jobs: Sequence[Job], minutes: int, plan: SeasonPlan
         due_late=max(late, due),
         late_per_day=float(contractor.downtime_per_day) if held else risk,
         early_per_day=0.0 if held else minutes / 60 * float(contractor.labour_rate) / interval,
+        yard=not held and not faults,
     )
 
 
@@ -286,11 +310,12 @@ def _placements(plan: SeasonPlan, candidates: Sequence[Candidate], answer: plann
     for c in candidates:
         there, nowhere = placed.get(c.due.key), unplaced.get(c.due.key)
         why = [nowhere.reason, dict(nowhere.values)] if nowhere is not None else []
+        in_yard = there is not None and there.place == "yard"
         rows.append(
             Placement(
                 contractor_id=c.unit.contractor_id, shop_id=plan.shop_id, plan=plan, trimmer=c.unit, crew=c.crew,
-                day=there.on if there is not None else None, minutes=round(c.due.minutes), due_on=c.due.due,
-                jobs=list(c.jobs), why=why,
+                day=there.on if there is not None else None, place=AT_YARD if in_yard else AT_SHOP,
+                minutes=round(c.due.minutes), due_on=c.due.due, jobs=list(c.jobs), why=why,
             )
         )  # fmt: skip
     return rows

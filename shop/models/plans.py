@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 from fleet.models import Contractor, Crew, Shop, Trimmer, User
 from shop.models.scoping import BenchManager
 from shop.models.visits import DropOffLine
+from shop.vocabulary import VISIT_PLACES
 
 
 class SeasonPlan(models.Model):
@@ -21,6 +22,8 @@ class SeasonPlan(models.Model):
     last_day = models.DateField(_("until"))
     # Units due by this day were asked to be placed.
     due_by = models.DateField(_("due by"))
+    # Minutes on the road, both ways, of a morning at a contractor's yard; empty: none are to be planned.
+    yard_minutes = models.PositiveSmallIntegerField(null=True, blank=True)
     made_on = models.DateField()
     made_at = models.DateTimeField(auto_now_add=True)
     made_by = models.ForeignKey(User, null=True, on_delete=models.SET_NULL, related_name="+")
@@ -41,6 +44,7 @@ class Placement(models.Model):
     trimmer = models.ForeignKey(Trimmer, on_delete=models.CASCADE, related_name="+")
     crew = models.ForeignKey(Crew, null=True, on_delete=models.SET_NULL, related_name="+")
     day = models.DateField(null=True, blank=True)
+    place = models.CharField(max_length=4, choices=list(VISIT_PLACES.items()), default="shop")
     minutes = models.PositiveSmallIntegerField()
     due_on = models.DateField(null=True, blank=True)
     # Keys of shop.vocabulary.

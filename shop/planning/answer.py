@@ -54,8 +54,8 @@ def _unplaced(state: State, i: int) -> Unplaced:
     values: dict[str, float] = {"minutes": unit.minutes}
     if not days.size:
         return Unplaced(unit.key, unit.crew, "no_open_day", {})
-    if problem.free[days].max() < unit.minutes:
-        reason, values["most_free"] = "longer_than_a_day", float(problem.free[days].max())
+    if problem.available[days].max() < unit.minutes:
+        reason, values["most_free"] = "longer_than_a_day", float(problem.available[days].max())
     elif state.free[days].max() < unit.minutes:
         reason, values["most_free"] = "bench_full", float(max(state.free[days].max(), 0.0))
     elif np.isfinite(state.moves[i, : state.nowhere][may][state.free[days] >= unit.minutes]).any():

@@ -61,6 +61,9 @@ def _search(
     if not everyone.size:
         return empty_state(problem), 0.0, "optimal"
     whole = write_program(problem, everyone, Surroundings.empty(problem))
+    if not whole.pair_unit.size:
+        state = empty_state(problem)
+        return state, state.total(), "optimal"
     if whole.pair_unit.size <= _WHOLE:
         chosen, bound = solve(whole, seconds=clock.left() / 2, gap=_PROVEN)
         state = State(problem, everyone * 0 - 1 if chosen is None else chosen)

@@ -126,7 +126,9 @@ def _costs(
     closed = {d.on for d in days if d.closed}
     for i, unit in enumerate(units):
         for k, day in enumerate(columns):
-            theirs = k < len(days) or yards[k - len(days)].contractor == crews[index[unit.crew]].contractor
+            theirs = k < len(days) or (
+                unit.yard and yards[k - len(days)].contractor == crews[index[unit.crew]].contractor
+            )
             wanted = (unit.earliest is None or day >= unit.earliest) and (unit.latest is None or day <= unit.latest)
             if not theirs or not wanted or day in closed:
                 waiting[i, k] = np.inf

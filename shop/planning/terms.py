@@ -16,7 +16,8 @@ class DueUnit:
 
     ``due_early`` to ``due_late`` is the 80 % band of the day it falls due. ``late_per_day`` is the risk cost of each
     day in use past due (cost of a failure times how likely one more day brings it; for a unit on hold, the day without
-    it); ``early_per_day`` is what a day of unused interval is worth. ``earliest`` and ``latest`` bound the drop-off.
+    it); ``early_per_day`` is what a day of unused interval is worth. ``earliest`` and ``latest`` bound the drop-off;
+    ``yard``: its jobs can be done in the contractor's yard.
     """
 
     key: str
@@ -29,6 +30,7 @@ class DueUnit:
     early_per_day: float = 0.0
     earliest: date | None = None
     latest: date | None = None
+    yard: bool = True
 
 
 @dataclass(frozen=True)
@@ -103,7 +105,7 @@ class Unplaced:
     """``reason`` is a kind, worded where it is shown with ``values``.
 
     - ``no_open_day``: no open day between the first and last day it may come
-    - ``longer_than_a_day``: needs ``minutes``, the emptiest day has ``most_free``
+    - ``longer_than_a_day``: needs ``minutes``, no day has more than ``most_free`` for planned work
     - ``crew_away``: on every day with room, ``limit`` units of its crew would be away already
     - ``bench_full``: needs ``minutes``, no day it may come has more than ``most_free`` left
     - ``better_later``: a day exists, but waiting past the last day costs less

@@ -20,10 +20,12 @@ from fleet.record.writing import Refused
 from fleet.views.asking import show
 from shop.bench.season import begin_plan, send_offers, usual_start, work_out
 from shop.bench.words import day_words, minutes_words
+from shop.bench.yard_mornings import USUAL_TRAVEL
 from shop.charts.plan_rail import plan_rail
 from shop.forms.season import PlanForm
 from shop.models import Placement, SeasonPlan
 from shop.views.asking import by_shop, shop_asked
+from shop.vocabulary import AT_YARD
 
 USUAL_DAYS = 60
 
@@ -35,14 +37,14 @@ def season_plan(request: HttpRequest) -> HttpResponse:
     today = now_at(shop).date()
     start = usual_start(shop, today)
     last = start + dt.timedelta(days=USUAL_DAYS - 1)
-    usual = {"first_day": start, "last_day": last, "due_by": last}
+    usual = {"first_day": start, "last_day": last, "due_by": last, "yard_minutes": USUAL_TRAVEL}
     form = PlanForm(posted(request), initial=usual)
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         try:
             plan = begin_plan(
                 shop=shop, first=data["first_day"], last=data["last_day"], due_by=data["due_by"], today=today,
-                author=request.user,  # type: ignore[arg-type]
+                author=request.user, yard_minutes=data["yard_minutes"],  # type: ignore[arg-type]
             )  # fmt: skip
         except Refused as refusal:
             add_refusal(form, refusal)
@@ -83,12 +85,16 @@ def _shown(plan: SeasonPlan) -> dict[str, Any]:
     placed: list[Placement] = []
     unplaced: list[dict[str, Any]] = []
     tags: dict[dt.date, dict[str, list[str]]] = {}
+    yards: set[tuple[dt.date, int]] = set()
     for row in rows.order_by("day", "contractor__name", "crew__name", "trimmer__tag_key", "pk"):
         if row.day is None:
             unplaced.append({"tag": row.trimmer.tag, "who": row.crew or row.contractor, "why": why_words(row)})
         else:
             placed.append(row)
             who = str(row.crew or row.contractor)
+            if row.place == AT_YARD:
+                who = _("%(contractor)s, in their yard") % {"contractor": row.contractor}
+                yards.add((row.day, row.contractor_id))
             tags.setdefault(row.day, {}).setdefault(who, []).append(row.trimmer.tag)
     worst_before = max(days, key=lambda d: d[3] - d[1], default=None)
     return {
@@ -111,6 +117,7 @@ def _shown(plan: SeasonPlan) -> dict[str, Any]:
         "placed": placed,
         "unplaced": unplaced,
         "visits": sum(len(by_crew) for by_crew in tags.values()),
+        "yards": len(yards),
         "gap": "" if plan.result["gap"] is None else f"{100 * plan.result['gap']:.1f}",
         "cost": f"{plan.result['cost']:,.0f}",
         "worst": (day_words(worst_before[0]), worst_before[3], worst_before[1]) if worst_before else None,
@@ -125,7 +132,9 @@ def why_words(row: Placement) -> str:
     if reason == "no_open_day":
         return _("No day of the plan is open to it.")
     if reason == "longer_than_a_day":
-        return _("It needs %(minutes)s; the emptiest day has %(most)d.") % {"minutes": minutes, "most": most}
+        return _("It needs %(minutes)s; no day has more than %(most)d for planned work.") % {
+            "minutes": minutes, "most": most,
+        }  # fmt: skip
     if reason == "bench_full":
         return _("The bench is full: it needs %(minutes)s, no day has more than %(most)d left.") % {
             "minutes": minutes, "most": most,

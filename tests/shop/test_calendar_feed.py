@@ -26,7 +26,7 @@ from tests.fleet.views.pages import queries, text
 
 pytestmark = pytest.mark.django_db
 TODAY = dt.date.today()
-LONG = "Blower, größer; \\ than a line may be, with commas, and quotes \" in it"
+LONG = 'Blower, größer; \\ than a line may be, with commas, and quotes " in it'
 
 
 def address_of(portal, owner: str = "north") -> FeedAddress:

@@ -161,6 +161,31 @@ def test_every_unit_without_a_place_has_its_reason() -> None:
     assert plan_dropoffs([much_later], [NORTH], week()).unplaced[0].reason == "better_later"
 
 
+@pytest.mark.parametrize("count", [1, 30])
+@pytest.mark.parametrize(
+    ("days", "crew", "reason"),
+    [
+        ([replace(day, closed=True) for day in week()], NORTH, "no_open_day"),
+        (week(minutes=0), NORTH, "no_open_day"),
+        ([replace(day, promised=300) for day in week()], NORTH, "bench_full"),
+        (week(minutes=20), NORTH, "longer_than_a_day"),
+        (week(), replace(NORTH, away_limit=0), "crew_away"),
+    ],
+)
+def test_where_nothing_can_be_placed_the_answer_says_why(days: list, crew: Crew, reason: str, count: int) -> None:
+    plan = plan_dropoffs([unit(f"unit {n}") for n in range(count)], [crew], days)
+    assert not plan.placed
+    assert [u.reason for u in plan.unplaced] == [reason] * count
+    assert plan.bound == pytest.approx(plan.costs.total)
+    assert plan.gap == pytest.approx(0)
+
+
+def test_what_cannot_be_done_in_a_yard_comes_to_the_bench() -> None:
+    yard = YardMorning("quarry", FIRST, travel_minutes=0, cost=0, most_units=20)
+    plan = plan_dropoffs([unit("a"), unit("b", yard=False)], [NORTH], week(), yards=[yard])
+    assert {p.unit: p.place for p in plan.placed} == {"a": "yard", "b": "bench"}
+
+
 def test_a_morning_at_the_yard_serves_many_without_leaving_any_behind() -> None:
     units = [unit(f"unit {n}", crew=crew, minutes=20) for n in range(4) for crew in ("north",)]
     units = [replace(u, key=f"{u.key} {i}", crew=("north", "south")[i % 2]) for i, u in enumerate(units)]
