@@ -7,6 +7,7 @@ import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from django.core.management import call_command
 from django.db import transaction
@@ -16,8 +17,10 @@ from fleet.models import (
     Arrangement,
     Contractor,
     DueFlag,
+    ModelTerms,
     RecallNotice,
     Shop,
+    TaskInterval,
     Trimmer,
     TrimmerModel,
     UnitPhoto,
@@ -99,6 +102,7 @@ def build_demo(*, today: dt.date, progress: Progress, scale_to: int | None = Non
                 raise RuntimeError(f"The simulator wrote a row that the import refuses: {part.table.bad[0]}")
             entries += len(part.entries)
         _add_recalls(parameters)
+        _give_the_shop_the_manuals(shop)
         with transaction.atomic():
             create_people(shop)
         contractors = list(Contractor.objects.order_by("name"))
@@ -125,6 +129,17 @@ def _create_parties(parameters: Parameters, since: dt.date) -> Shop:
             contractor = Contractor.objects.create(name=invented.name, time_zone=invented.time_zone, invented=True)
             Arrangement.objects.create(shop=shop, contractor=contractor, from_date=since)
     return shop
+
+
+def _give_the_shop_the_manuals(shop: Shop) -> None:
+    """The shop has read the same manuals as its first contractor, and keeps their figures in its catalog."""
+    first = Contractor.objects.order_by("pk").first()
+    kinds: tuple[Any, ...] = (ModelTerms, TaskInterval)
+    for kind in kinds:
+        rows = list(kind.objects.filter(contractor=first))
+        for row in rows:
+            row.pk, row.contractor, row.shop = None, None, shop
+        kind.objects.bulk_create(rows)
 
 
 def _add_recalls(parameters: Parameters) -> None:

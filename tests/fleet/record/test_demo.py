@@ -19,6 +19,7 @@ from fleet.models import (
     Service,
     Shop,
     Snapshot,
+    TaskInterval,
     Trimmer,
     User,
 )
@@ -64,6 +65,8 @@ def _holds_what_it_shows() -> None:
         Contractor.objects.values_list("name", flat=True)
     )
     assert RecallNotice.objects.count() == 1
+    # The shop's own catalog is not bare beside lists that quote the maker's manual.
+    assert TaskInterval.objects.filter(shop__name="Alder Street Small Engine", source="maker").exists()
     # The shop has looked after them all along: its people see the whole history.
     first = Service.objects.order_by("occurred_on").values_list("occurred_on", flat=True)[0]
     assert Arrangement.objects.count() == 3
