@@ -196,6 +196,14 @@ def test_a_fault_that_may_hurt_stops_the_unit_until_the_shop_has_looked(portal, 
     assert "Do not start it until the shop has looked." in line
 
 
+def test_the_unit_page_says_stop_once(portal):
+    unit = portal.units["fresh"]
+    report(unit, "gearbox")
+    html = portal.client("boss").get(reverse("unit", args=[unit.pk])).content.decode()
+    answer = re.search(r'<p class="answer">(.*?)</p>', html, re.S).group(1)
+    assert answer.lower().count("do not start") == 1
+
+
 @pytest.mark.parametrize("fault", ["no_start", "bogs", "starter", "spark"])
 def test_other_faults_do_not(portal, fault):
     report(portal.units["fresh"], fault)
