@@ -84,12 +84,12 @@ class SettingsForm(forms.Form):
         ),
     )
     confidence_gate = PercentField(
-        label=gettext_lazy("how sure before serving earlier than the manual says, %"),
+        label=gettext_lazy("how sure before servicing earlier than the manual says, %"),
         min_value=50,
         max_value=Decimal("99.9"),
     )
     stagger = forms.BooleanField(
-        label=gettext_lazy("Serve every second unit at half the interval"),
+        label=gettext_lazy("Service every second unit at half the interval"),
         required=False,
         help_text=gettext_lazy(
             "Costs some services and shows damage that one constant interval hides. Never beyond the manual's interval."

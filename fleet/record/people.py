@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from allauth.account.models import EmailAddress
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import Q
 from django.utils.translation import gettext as _
@@ -145,6 +147,30 @@ def accept_as_new(
     except IntegrityError as error:
         raise Refused(_("This sign-in name is taken. Choose another."), "username") from error
     return user
+
+
+def add_administrator(*, username: str, password: str) -> bool:
+    """Make an account that runs the portal, or give the role to one that is there and keeps its password.
+
+    For whoever runs the machine: a new portal has nobody yet who could invite. False where the role is held already.
+    Raises ``Refused`` with the field that is wrong.
+    """
+    with transaction.atomic():
+        user = User.objects.filter(username__iexact=username).first()
+        if user is None:
+            user = User(username=username, display_name=username)
+            try:
+                user.clean_fields(exclude=["password"])
+                validate_password(password, user)
+            except ValidationError as error:
+                raise Refused(" ".join(error.messages)) from error
+            user.set_password(password)
+            user.save(force_insert=True)
+        standing = Membership.objects.filter(user=user, role=Role.ADMINISTRATOR, ended_on__isnull=True)
+        if standing.exists():
+            return False
+        Membership.objects.create(user=user, role=Role.ADMINISTRATOR)
+        return True
 
 
 def _email_taken(email: str) -> bool:
