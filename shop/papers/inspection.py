@@ -15,10 +15,13 @@ from fleet.upkeep.standing_flags import hold_words_of
 from fleet.vocabulary import AS_FOUND, GUARD_STATES, LINE_STATES, SEEN_BY, SERVICE_DONE, TASKS
 from shop.bench.checking import findings_told
 from shop.bench.reading import LineRow
+from shop.bench.sheet_plan import finding_words
+from shop.bench.sheet_reading import answers_on, keys_shown
 from shop.bench.words import job_words
 from shop.bench.work_done import work_done
 from shop.models import DropOffLine
 from shop.papers.visit import entry_found
+from shop.sheet_lines import BAD, DONE_WORDS, FINDINGS, GOOD, LOOKED, NOT_LOOKED, SHEET_LINES, WORN
 from shop.vocabulary import INTAKE
 
 # What keeps people safe, and the tasks that look at it.
@@ -42,6 +45,7 @@ class Slip:
     arrived: list[tuple[str, str]]
     safety: list[str]
     checked: list[str]
+    sheet: list[tuple[str, list[str]]]
     bench: list[tuple[str, str]]
     left_out: list[str]
     still_open: list[str]
@@ -51,12 +55,13 @@ class Slip:
 
 
 def inspection_slip(row: LineRow, unit: Trimmer, *, known: bool) -> Slip:
-    """Read it; at most nine queries."""
+    """Read it; at most ten queries."""
     done = work_done([row], row.line.contractor_id).get(row.line.pk, [])
     return Slip(
         arrived=_arrived(row),
         safety=_safety_found(row.line, unit) if known else [],
         checked=findings_told(row.line),
+        sheet=_sheet(row),
         bench=[
             (job_words(one.job.job), _("taken back later") if one.withdrawn else entry_found(one.entry))
             for one in done
@@ -86,6 +91,26 @@ def _arrived(row: LineRow) -> list[tuple[str, str]]:
         (_("Fuel in it"), str(told.get_fuel_display() or nobody)),
         (_("Left with it"), told.left_with or _("nothing written down")),
     ]
+
+
+def _sheet(row: LineRow) -> list[tuple[str, list[str]]]:
+    """The lines of the bench sheet by what was found, worst first, and those that nobody looked at; empty: no sheet."""
+    answers = {key: a for key, a in answers_on(row.line).items() if a.finding != NOT_LOOKED}
+    if not answers:
+        return []
+    found: dict[str, list[str]] = {BAD: [], WORN: [], GOOD: [], NOT_LOOKED: []}
+    complaint = row.check_in is not None and bool(row.check_in.symptom or row.check_in.complaint)
+    asked = {*keys_shown(row.jobs, complaint=complaint), *answers}
+    for key, check in SHEET_LINES.items():
+        answer = answers.get(key)
+        if answer is None:
+            found[NOT_LOOKED] += [str(check.label)] * (key in asked)
+        elif answer.finding == GOOD and answer.done == LOOKED:
+            found[GOOD].append(str(check.label))
+        else:
+            words = f"{finding_words(answer)}, {DONE_WORDS[answer.done]}"
+            found[answer.finding].append(f"{check.label} ({words})")
+    return [(str(FINDINGS[finding]), labels) for finding, labels in found.items() if labels]
 
 
 def _safety_found(line: DropOffLine, unit: Trimmer) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from decimal import Decimal
+from types import SimpleNamespace
 
 import pytest
 from django.test import Client
@@ -17,6 +18,7 @@ from shop.bench.arriving import Told, check_in
 from shop.bench.booking import cancel
 from shop.bench.calendar_keeping import change_bench
 from shop.bench.reading import visit_rows
+from shop.bench.sheet_taps import Tap, record_taps
 from shop.bench.work_done import costs_of, work_done
 from shop.bench.working import Found, finish_job, leave_out
 from shop.models import DropOff, DropOffLine, LineJob
@@ -118,6 +120,17 @@ def test_a_slip_says_what_was_found_on_arrival_and_since(portal, visit):
     ):  # fmt: skip
         assert piece in said, piece
     assert_well_made(content, "Inspection slip: QH-01")
+
+
+def test_a_slip_lists_the_bench_sheet_worst_first_and_what_nobody_looked_at(portal, visit):
+    line = arrive(visit)
+    with all_tenants():
+        taps = [Tap("piston", "good"), Tap("guard", "bad"), Tap("line", "worn", done="replaced")]
+        record_taps(line=line, taps=taps, by=BENCH, today=TODAY, now=timezone.now())
+    said = words(paper(portal.client("technician"), "inspection_slip", line.pk))
+    bad, worn, good, not_looked = (said.index(word) for word in ("Bad Guard", "Worn ", "Good ", "Not looked at "))
+    assert bad < worn < good < not_looked
+    assert "new part fitted" in said[worn:good]
 
 
 def test_a_sound_unit_leaves_with_no_hold_and_what_nobody_looked_at(portal, visit):
@@ -232,7 +245,9 @@ def test_paper_as_asked_black_on_white_and_within_its_edges(portal, visit):
             assert page.crop((page.width - 16, 0, page.width, page.height)).getextrema()[0] == 255
 
 
-def test_as_many_queries_for_many_lines_as_for_one(portal, visit):
+def test_as_many_queries_for_many_lines_as_for_one(portal, visit, monkeypatch):
+    unset = SimpleNamespace(write_pdf=lambda **_how: b"%PDF-")
+    monkeypatch.setattr("shop.documents.HTML", lambda **_page: unset)
     line = arrive(visit)
     finish(visit, "task.port", as_found="ok", done="serviced", minutes=30)
     client = portal.client("technician")
