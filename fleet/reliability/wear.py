@@ -193,28 +193,39 @@ def _indicators(code: IntArray, count: int, values: FloatArray) -> csr_array:
 
 
 class _Squares:
-    """x' diag(weight) x for many weights: the products of each row's few entries are worked out once."""
+    """x' diag(weight) x for many weights. Columns filled throughout are multiplied as they are; of the rest, where a
+    row has an entry or two a block, the products of each row's entries are worked out once."""
 
     def __init__(self, x: csr_array):
         rows, self.size = x.shape
-        entries = np.diff(x.indptr)
+        filled = 2 * np.bincount(x.indices, minlength=self.size) > rows
+        self.full, self.rest = np.flatnonzero(filled), np.flatnonzero(~filled)
+        self.columns, self.sparse = x[:, self.full].toarray(), csr_array(x[:, self.rest])
+        entries = np.diff(self.sparse.indptr)
         width = int(entries.max(initial=0))
-        place = np.arange(x.indices.size) - np.repeat(x.indptr[:-1], entries)
+        place = np.arange(self.sparse.indices.size) - np.repeat(self.sparse.indptr[:-1], entries)
         row = np.repeat(np.arange(rows), entries)
         column, value = np.zeros((rows, width), dtype=np.int32), np.zeros((rows, width))
-        column[row, place], value[row, place] = x.indices, x.data
+        column[row, place], value[row, place] = self.sparse.indices, self.sparse.data
         i, j = np.triu_indices(width)
-        cell = np.minimum(column[:, i], column[:, j]) * self.size + np.maximum(column[:, i], column[:, j])
+        cell = np.minimum(column[:, i], column[:, j]) * self.rest.size + np.maximum(column[:, i], column[:, j])
         pairs = csr_array(
             ((value[:, i] * value[:, j]).ravel(), cell.ravel(), np.arange(rows + 1) * i.size),
-            shape=(rows, self.size**2),
+            shape=(rows, self.rest.size**2),
         )
         self.pairs = pairs.T
 
     def weighted(self, weight: FloatArray) -> FloatArray:
         """The product, shape (P, P)."""
-        upper = np.asarray(self.pairs @ weight).reshape(self.size, self.size)
-        return np.asarray(upper + upper.T - np.diag(np.diag(upper)))
+        product = np.empty((self.size, self.size))
+        weighted = weight[:, None] * self.columns
+        product[np.ix_(self.full, self.full)] = self.columns.T @ weighted
+        across = self.sparse.T @ weighted
+        product[np.ix_(self.rest, self.full)] = across
+        product[np.ix_(self.full, self.rest)] = across.T
+        upper = np.asarray(self.pairs @ weight).reshape(self.rest.size, self.rest.size)
+        product[np.ix_(self.rest, self.rest)] = upper + upper.T - np.diag(np.diag(upper))
+        return product
 
 
 def _definite(hessian: FloatArray) -> FloatArray:

@@ -120,6 +120,20 @@ def _past_neglect(rows: Lifetimes, limit: FloatArray, end: FloatArray) -> FloatA
     return result
 
 
+def _one_number(keys: list[FloatArray | IntArray]) -> IntArray:
+    """Rows of whole numbers as one number each, alike where all of them are."""
+    number = np.zeros(keys[0].size, dtype=np.int64)
+    most = 1
+    for key in keys:
+        code = key.astype(np.int64) - int(key.min())
+        span = int(code.max()) + 1
+        if most * span >= 2**62:
+            number = np.unique(number, return_inverse=True)[1]
+            most = int(number.max()) + 1
+        number, most = number * span + code, most * span
+    return number
+
+
 def _together(cells: Cells) -> Cells:
     """Put alike cells together: clocks within 6 %, neglect within 0.1, covariates within 0.05."""
     plain = cells.looked < 0
@@ -132,8 +146,7 @@ def _together(cells: Cells) -> Cells:
         *np.round(cells.covariates.T / 0.05),
         np.where(plain & (cells.hours > 0), -1, np.arange(cells.hours.size)),
     ]
-    _, first, code = np.unique(np.column_stack(keys).astype(np.int64), axis=0, return_index=True, return_inverse=True)
-    code = code.ravel()
+    _, first, code = np.unique(_one_number(keys), return_index=True, return_inverse=True)
     weight = np.where(cells.hours > 0, cells.hours, 1.0)
     total = np.bincount(code, weights=weight)
 
