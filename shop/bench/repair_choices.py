@@ -21,14 +21,15 @@ COMEBACK_DAYS = 60
 
 @dataclass(frozen=True)
 class Seen:
-    """What is known of repairs of one component: (done, came back) and mean parts by what was done."""
+    """What is known of repairs of one component, by what was done: (done, came back), mean parts, mean days out."""
 
     counts: dict[str, tuple[int, int]]
     parts: dict[str, float]
+    days: dict[str, float]
 
 
 def repairs_seen(component: str, today: dt.date) -> Seen:
-    """Over the units in sight, repairs old enough to have come back, and how many did; two queries."""
+    """Over the units in sight, repairs old enough to have come back, and how many did; three queries."""
     rows = standing(Failure.objects.filter(component=component, done__in=("repaired", "replaced")), "failure")
     again = standing(
         Failure.objects.filter(
@@ -45,7 +46,9 @@ def repairs_seen(component: str, today: dt.date) -> Seen:
     counted = old.values("done").annotate(n=Count("pk"), came=Count("pk", filter=Q(back=True))).order_by()
     counts = {row["done"]: (row["n"], row["came"]) for row in counted}
     priced = rows.filter(parts_cost__gt=0).values("done").annotate(mean=Avg(F("parts_cost"))).order_by()
-    return Seen(counts, {row["done"]: float(row["mean"]) for row in priced})
+    out = rows.filter(downtime_days__isnull=False).values("done").annotate(mean=Avg(F("downtime_days"))).order_by()
+    parts, days = ({row["done"]: float(row["mean"]) for row in found} for found in (priced, out))
+    return Seen(counts, parts, days)
 
 
 def ways_for(job: LineJob, component: str, seen: Seen, given: dict[str, Decimal | None]) -> list[Way]:
@@ -65,6 +68,7 @@ def ways_for(job: LineJob, component: str, seen: Seen, given: dict[str, Decimal 
             _number(given.get(f"minutes-{key}"), taken),
             _number(given.get(f"parts-{key}"), parts),
             comeback_chance(component, key, seen.counts),
+            seen.days.get("repaired" if key in (ADJUST, REPAIR) else "replaced", 0.0),
         )
         for key, taken, parts in ours
     ]

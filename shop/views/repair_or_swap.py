@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
@@ -29,7 +30,6 @@ from shop.repair_options import (
     REPLACE,
     START_REPAIRS,
     Costed,
-    Way,
     break_even_minutes,
     compare,
     worth_it,
@@ -93,10 +93,12 @@ def repair_or_swap(request: HttpRequest, pk: int) -> HttpResponse:
     named = [(way, "") for way in ways]
     if given.get("generic-replace") is not None:
         swap = next(way for way in ways if way.key == REPLACE)
-        cheaper = Way(REPLACE, swap.minutes, float(given["generic-replace"] or 0), swap.comeback)
+        cheaper = replace(swap, parts=float(given["generic-replace"] or 0))
         named = [(way, "genuine" if way is swap else "") for way, _kind in named] + [(cheaper, "generic")]
     rate = float(contractor.labour_rate)
-    rows = compare([way for way, _kind in named], rate)
+    # With a spare on the trailer a day out costs nothing; without one, what the contractor says it does.
+    per_day = 0.0 if contractor.spare_on_trailer else float(contractor.downtime_per_day)
+    rows = compare([way for way, _kind in named], rate, per_day)
     kinds = {id(way): kind for way, kind in named}
     known = access.can("work_bench", unit.contractor_id)
     review = review_of(unit) if known else None
@@ -116,6 +118,7 @@ def repair_or_swap(request: HttpRequest, pk: int) -> HttpResponse:
         "priced": priced,
         "best_total": round(best.total),
         "rate": contractor.labour_rate,
+        "per_day": round(per_day),
         "limit": limit,
         "over_limit": limit is not None and best.first > float(limit),
         "spend_limit": None if review is None or review.spend_limit is None else round(review.spend_limit),
@@ -142,6 +145,7 @@ def _row(row: Costed, kind: str, job: LineJob, limit: Decimal | None) -> dict[st
         "parts": f"{row.way.parts:.2f}",
         "percent": round(100 * row.way.comeback),
         "first": round(row.first),
+        "days": f"{row.way.downtime_days * row.visits:.1f}",
         "total": round(row.total),
         "over": limit is not None and row.first > float(limit),
         "url": reverse("bench_job", args=[job.pk]) + "?" + urlencode(filled),

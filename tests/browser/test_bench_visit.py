@@ -7,9 +7,10 @@ import re
 from playwright.sync_api import Browser, Page
 
 from tests.browser.conftest import Site
-from tests.browser.visiting import DESK, PHONE, Visitor, visitor
+from tests.browser.visiting import PHONE, Visitor, visitor
 
 PASSWORD = "invented-demo-data"
+TABLET = (820, 1180)
 
 
 def _no_trouble(person: Visitor) -> None:
@@ -37,6 +38,38 @@ def _finish_jobs(page: Page) -> None:
         page.wait_for_url(re.compile(r"/bench/lines/\d+/$"))
 
 
+def _tap(page: Page, key: str, finding: str) -> None:
+    with page.expect_response(lambda answer: "/sheet/save/" in answer.url):
+        page.locator(f"#f-{key}-{finding}").check(force=True)
+    page.wait_for_selector(f"#line-{key} .saved-at")
+
+
+def _quick_look_and_sheet(bench: Visitor) -> None:
+    """The complaint's quick look, then the sheet tap by tap, recorded once with its minutes."""
+    page = bench.page
+    page.get_by_role("link", name="Quick look").click()
+    for key in ("fuel", "spark", "compression", "piston"):
+        _tap(page, key, "good")
+    assert "carry on" in page.locator("#sheet-answer").inner_text()
+    _no_trouble(bench)
+    page.get_by_role("button", name="Carry on").click()
+    page.get_by_role("link", name="Bench work").click()
+    page.get_by_role("link", name="Bench sheet").click()
+    for key in ("stop_switch", "trigger", "fuel_filter"):
+        _tap(page, key, "good")
+    _tap(page, "fuel_line", "bad")
+    with page.expect_response(lambda answer: "/sheet/save/" in answer.url):
+        page.locator("#w-fuel_line-serviced").check(force=True)
+    assert "8 of 34 lines looked at" in page.locator("#sheet-answer").inner_text()
+    low = "els => els.filter(e => e.getBoundingClientRect().height < 43.5).map(e => e.outerHTML)"
+    assert page.locator(".sheet .chip, .sheet .button:visible, .sheet .figure").evaluate_all(low) == []
+    _no_trouble(bench)
+    page.get_by_role("link", name="Record the sheet").click()
+    _no_trouble(bench)
+    page.get_by_role("button", name="Record").click()
+    page.wait_for_url(re.compile(r"/bench/lines/\d+/$"))
+
+
 def test_a_booked_visit_from_the_ready_list_to_picked_up(site: Site, browser: Browser) -> None:
     with visitor(browser, site.url, size=PHONE) as boss:
         boss.sign_in("west.boss", PASSWORD)
@@ -52,7 +85,7 @@ def test_a_booked_visit_from_the_ready_list_to_picked_up(site: Site, browser: Br
         assert tag in page.locator("main").inner_text()
         _no_trouble(boss)
 
-    with visitor(browser, site.url, size=DESK) as bench:
+    with visitor(browser, site.url, size=TABLET) as bench:
         bench.sign_in("bench", PASSWORD)
         page = bench.page
         bench.open(f"/check-in/?tag={tag}")
@@ -69,6 +102,7 @@ def test_a_booked_visit_from_the_ready_list_to_picked_up(site: Site, browser: Br
         sheet = page.url
         unit = page.locator("p.lead a[href^='/units/']").get_attribute("href")
         assert unit
+        _quick_look_and_sheet(bench)
         _finish_jobs(page)
         bench.open("/bench/today/")
         assert tag in page.locator("main").inner_text()
@@ -83,7 +117,8 @@ def test_a_booked_visit_from_the_ready_list_to_picked_up(site: Site, browser: Br
         bench.open(unit)
         history = page.locator("ol.history").inner_text()
         assert "safety fuel leak" in history.lower()
-        assert "fuel leak or strong fuel smell" in history.lower() or "stop switch and trigger check" in history.lower()
+        assert "fuel line and tank: leaks" in history.lower()
+        assert "stop switch and trigger check" in history.lower()
 
 
 def test_a_walk_in(site: Site, browser: Browser) -> None:

@@ -121,6 +121,11 @@ def test_a_chance_is_learned_and_never_leaves_the_table_by_a_few_repairs() -> No
             Way(**{"key": REPAIR, "minutes": 5.0, "parts": 0.0, **wrong})
 
 
+def test_days_out_cost_each_visit_again() -> None:
+    way = Way(REPAIR, 60, 10.0, 0.5, downtime_days=2)
+    assert cost_of(way, 90, 60).total == pytest.approx(2 * (90 + 10 + 2 * 60))
+
+
 def test_not_worth_it_is_said_only_where_the_unit_s_worth_is_known() -> None:
     best = cost_of(Way(REPLACE, 60, 100), 90)
     assert worth_it(best, None) is None

@@ -39,13 +39,14 @@ def address(job) -> str:
 
 
 def test_what_came_back_within_sixty_days_is_counted_once_it_could_have(bench):
-    mended(bench, 100, parts_cost=Decimal(12))
+    mended(bench, 100, parts_cost=Decimal(12), downtime_days=Decimal(3))
     mended(bench, 70)  # came back 30 days after the first, and itself again at a look that broke
     mended(bench, 20, done="replaced")  # too young to tell, but the second one's comeback
     mended(bench, 100, component="gearbox")
     seen = repairs_seen("starter", TODAY)
     assert seen.counts == {"repaired": (2, 2)}
     assert seen.parts == {"repaired": 12.0}
+    assert seen.days == {"repaired": 3.0}
 
 
 def test_the_ways_are_compared_and_the_one_chosen_fills_in_the_record(bench):
