@@ -112,6 +112,7 @@ def test_what_can_hurt_holds_at_once_until_taken_back(bench):
 
 def test_a_planned_service_is_recorded_from_its_taps_and_nothing_is_typed_twice(bench):
     line = arrive(bench, jobs=("task.grease", "task.stop_switch", "task.arrestor"))
+    before = DueFlag.objects.get(trimmer=line.trimmer, task="grease").counts_from_hours
     for key, finding in (("grease", "bad"), ("screen", "worn"), ("stop_switch", "good"), ("trigger", "good")):
         tap(bench, line, key, finding)
     with pytest.raises(Refused, match="not recorded yet"):
@@ -122,6 +123,7 @@ def test_a_planned_service_is_recorded_from_its_taps_and_nothing_is_typed_twice(
     }  # fmt: skip
     assert Service.objects.get(task="grease", occurred_on=TODAY).parts_cost == Decimal("2.50")
     assert job_of(line, "task.grease").minutes_taken == 6
+    assert DueFlag.objects.get(trimmer=line.trimmer, task="grease").counts_from_hours > before
     assert not LineJob.objects.filter(line=line, job__startswith="task.", done_at=None).exists()
     finish_intake(bench, line)
     go(bench, line, "ready")
