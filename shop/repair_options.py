@@ -48,6 +48,11 @@ class Costed:
     total: float
     downtime: float
 
+    @property
+    def bills(self) -> float:
+        """Work and parts of all expected visits, days out apart: what a spend limit is held against."""
+        return self.total - self.downtime
+
 
 def cost_of(way: Way, labour_rate: float, downtime_per_day: float = 0.0) -> Costed:
     """What a way is expected to come to; a chance of coming back above ``MOST_CHANCE`` counts as that.
@@ -80,5 +85,5 @@ def comeback_chance(component: str, key: str, seen: Mapping[str, tuple[int, int]
 
 
 def worth_it(best: Costed, spend_limit: float | None) -> bool | None:
-    """Whether the cheapest way stays within what the unit is worth spending on; None where that is not known."""
-    return None if spend_limit is None else best.total <= spend_limit
+    """Whether the bills of the cheapest way stay within what the unit is worth spending on; None: not known."""
+    return None if spend_limit is None else best.bills <= spend_limit

@@ -124,6 +124,7 @@ def test_a_chance_is_learned_and_never_leaves_the_table_by_a_few_repairs() -> No
 def test_days_out_cost_each_visit_again() -> None:
     way = Way(REPAIR, 60, 10.0, 0.5, downtime_days=2)
     assert cost_of(way, 90, 60).total == pytest.approx(2 * (90 + 10 + 2 * 60))
+    assert worth_it(cost_of(way, 90, 60), 200.0)  # a limit is held against bills, not days out
 
 
 def test_not_worth_it_is_said_only_where_the_unit_s_worth_is_known() -> None:
