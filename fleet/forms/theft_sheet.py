@@ -18,7 +18,7 @@ class TheftForm(forms.Form):
         label=_("Tags"), required=False, max_length=2000, help_text=_("One or several, with commas between.")
     )
     crew: forms.ModelChoiceField = forms.ModelChoiceField(
-        label=_("or everything on the trailer of"), queryset=None, required=False, empty_label=_("no crew")
+        label=_("or everything on the trailer of"), queryset=None, required=False, empty_label=_("choose")
     )
 
     def __init__(self, asked: Any, *, crews: Any) -> None:

@@ -190,12 +190,13 @@ class Reviewer:
         limit = min(limit, best.price)
         half = best.price / 2
         reasons = self._reasons(facts, model, best, found)
-        if limit > half * 1.1:
+        if found.margin < 0 and limit > 0:
+            # The limit is its sale's, not its seasons': these are dearer than a new one's.
+            reasons.append(("mend_and_sell", {"half": half, "limit": limit}))
+        elif limit > half * 1.1:
             reasons.append(("half_too_low", {"half": half, "limit": limit}))
         elif limit < half * 0.9:
             reasons.append(("half_too_high", {"half": half, "limit": limit}))
-        if found.margin < 0 and limit > 0:
-            reasons.append(("mend_and_sell", {"limit": limit}))
         advice = found.advice
         spend: float | None = limit
         if facts.model in self.parts_ended:

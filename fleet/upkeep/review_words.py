@@ -79,7 +79,10 @@ def _parts_ended(v: dict[str, Any]) -> str:
 
 def _mend_and_sell(v: dict[str, Any]) -> str:
     words = _("The spend limit is what it sells for mended over broken: beyond %s it is not worth mending to sell.")
-    return words % _money(v["limit"])
+    said = words % _money(v["limit"])
+    if "half" not in v:  # kept before the rule was told beside it
+        return said
+    return said + " " + _("The rule of thumb, half the price of a new one, is %s.") % _money(v["half"])
 
 
 _WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
