@@ -10,7 +10,8 @@ from django.utils.translation import gettext_lazy
 from fleet.access import allowed
 from fleet.cautions import Caution, caution_for_component, caution_for_hold
 from fleet.clock import today_at
-from fleet.models import Trimmer
+from fleet.models import Retirement, Trimmer
+from fleet.record.standing import standing
 from fleet.upkeep.entry_words import KIND_LABELS, MOVED_BY, change_words, entry_words
 from fleet.upkeep.job_words import findings_of
 from fleet.upkeep.reasons import hours_rest_on
@@ -55,6 +56,7 @@ def unit(request: HttpRequest, pk: int) -> HttpResponse:
         ],
         "filled": [(f, ", ".join(str(FACT_LABELS[name]) for name in f.after)) for f in answer.facts_filled],
         "hours": _hours(answer),
+        "left_why": _left_why(row) if row.retired_on else "",
         "rests_on": hours_rest_on(answer.jobs[0]) if answer.jobs else "",
         "held": any(job.state == HOLD for job in jobs),
         "cautions": _cautions(answer),
@@ -81,6 +83,12 @@ def unit(request: HttpRequest, pk: int) -> HttpResponse:
         ],
     }
     return show(request, "fleet/unit.html", context)
+
+
+def _left_why(unit: Trimmer) -> str:
+    """What became of a unit that left service, in the words it was entered with."""
+    rows = standing(Retirement.objects.filter(trimmer=unit), "retirement").order_by("-occurred_on", "-pk")
+    return rows.values_list("why", flat=True).first() or ""
 
 
 def _hours(answer: UnitAnswer) -> str:

@@ -167,6 +167,8 @@ def test_lost_or_stolen(portal):
         follow=True,
     ).content.decode()
     assert "Left service on" in html
+    answer = re.search(r'<p class="answer">(.*?)</p>', html, re.S).group(1)
+    assert "<b>Stolen: from the trailer</b>" in answer
     with all_tenants():
         assert Retirement.objects.get(trimmer=unit).why == "stolen: from the trailer"
     assert "QH-01" not in client.get("/").content.decode()
