@@ -12,7 +12,8 @@ from collections.abc import Iterable
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from fleet.models import Crew, Shop, User
+from fleet.clock import today_at
+from fleet.models import Crew, Membership, Role, Shop, User
 from fleet.models.tenancy import all_tenants, tenant
 from fleet.record.writing import Refused
 from shop.bench.reading import VisitRow, visit_rows
@@ -63,11 +64,33 @@ def _end(owner: Crew | Shop, address: int | None, now: dt.datetime) -> None:
 
 
 def find_address(token: str) -> FeedAddress | None:
-    """The address, if it works."""
+    """The address, if it works: not revoked, and its maker still answers for the crew or works at the shop."""
     with all_tenants():
         rows = FeedAddress.objects.select_related("crew__contractor", "contractor", "shop", "made_by")
         found: FeedAddress | None = rows.filter(token=token, revoked_at=None).first()
-        return found
+    return None if found is None or left_behind([found]) else found
+
+
+def left_behind(addresses: Iterable[FeedAddress]) -> set[int]:
+    """Addresses (pk) whose maker no longer answers for the crew or works at the shop; one query."""
+    asked = list(addresses)
+    makers = {a.made_by_id for a in asked if a.made_by_id}
+    held: set[tuple[int, str, int | None]] = set()
+    for role in Membership.objects.filter(user__in=makers).select_related("contractor", "shop"):
+        if role.ended_on is not None and role.ended_on <= today_at(role.contractor or role.shop):
+            continue
+        if role.shop_id:
+            held.add((role.user_id, "shop", role.shop_id))
+        elif role.role == Role.OWNER:
+            held.add((role.user_id, "contractor", role.contractor_id))
+        elif role.crew_id:
+            held.add((role.user_id, "crew", role.crew_id))
+    return {
+        a.pk
+        for a in asked
+        if not held & {(a.made_by_id, "shop", a.shop_id or 0), (a.made_by_id, "crew", a.crew_id or 0)}
+        and (a.made_by_id, "contractor", a.contractor_id or 0) not in held
+    }
 
 
 def note_asked(address: FeedAddress, now: dt.datetime) -> None:

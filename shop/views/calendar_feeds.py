@@ -24,6 +24,7 @@ from fleet.views.asking import go, show, whole_number
 from shop import access as bench_access
 from shop.bench.feed_addresses import (
     find_address,
+    left_behind,
     make_address,
     note_asked,
     revoke_address,
@@ -74,9 +75,12 @@ def calendar_addresses(request: HttpRequest) -> HttpResponse:
     crews, shops = list(bench_access.crews_of(access)), list(bench_access.shops_of(access))
     standing = standing_addresses(crews, shops)
     may_set = access.can("set_bench")
+    left = left_behind(standing.values())
     rows = [_row(request, shop, standing.get(shop), may_set) for shop in shops]
     rows += [_row(request, crew, standing.get(crew), True) for crew in crews]
-    context = {"rows": rows, "count": sum(bool(row["address"]) for row in rows)}
+    for row in rows:
+        row["left"] = row["address"] is not None and row["address"].pk in left
+    context = {"rows": rows, "count": sum(bool(row["address"]) and not row["left"] for row in rows)}
     return show(request, "shop/calendar_addresses.html", context)
 
 

@@ -16,6 +16,7 @@ from django.urls import reverse
 from django.utils import timezone
 from icalendar import Calendar
 
+from fleet.models import Membership
 from fleet.models.tenancy import all_tenants
 from fleet.record.writing import By
 from shop.bench.booking import cancel, move
@@ -34,7 +35,8 @@ def address_of(portal, owner: str = "north") -> FeedAddress:
         if owner == "shop":
             return FeedAddress.objects.create(shop=portal.shop, made_by=portal.people["manager"])
         crew = getattr(portal, owner)
-        return FeedAddress.objects.create(crew=crew, contractor_id=crew.contractor_id, made_by=portal.people["boss"])
+        maker = portal.people[{"north": "boss", "south": "south", "park": "neighbor"}[owner]]
+        return FeedAddress.objects.create(crew=crew, contractor_id=crew.contractor_id, made_by=maker)
 
 
 def ask(address: FeedAddress, **headers: str):
@@ -238,6 +240,23 @@ def test_revoked_renewed_and_unknown_addresses_give_nothing(portal, visit):
     assert Client().get(reverse("drop_off_feed", args=["A" * 22])).status_code == 404
 
 
+def test_an_address_ends_with_the_role_of_whoever_made_it(portal, visit):
+    page, change = reverse("calendar_addresses"), reverse("crew_calendar", args=[portal.north.pk])
+    portal.client("boss").post(change, {"address": ""})
+    with all_tenants():
+        address = FeedAddress.objects.get()
+    assert ask(address).status_code == 200
+    role = Membership.objects.get(user=portal.people["boss"])
+    role.ended_on = dt.date.today()
+    role.save()
+    assert ask(address).status_code == 404
+    owner = portal.client("owner")
+    assert "shows nothing any more" in text(owner.get(page))
+    owner.post(change, {"address": address.pk})
+    with all_tenants():
+        assert ask(FeedAddress.objects.get(revoked_at=None)).status_code == 200
+
+
 def test_who_hands_out_which_address(portal, visit):
     for owner in ("north", "south", "park", "shop"):
         address_of(portal, owner)
@@ -268,13 +287,13 @@ def test_only_looking_is_answered(portal):
 
 
 def test_as_many_queries_for_many_visits_as_for_one(portal, visit):
-    address = address_of(portal, "shop")
+    address, _of_crew = address_of(portal, "shop"), address_of(portal)
     urls = (reverse("drop_off_feed", args=[address.token]), reverse("calendar_addresses"))
     client = portal.client("owner")
     few = [queries(client, url) for url in urls]
     for number in range(20):
         factories.make_drop_off(portal.shop, portal.park, days=number, kit=(f"Kit {number}",))
-        address_of(portal) if number == 0 else factories.make_crew(portal.quarry, f"Crew {number}")
+        address_of(portal, "south") if number == 0 else factories.make_crew(portal.quarry, f"Crew {number}")
     assert [queries(client, url) for url in urls] == few
 
 
