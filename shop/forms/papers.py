@@ -8,7 +8,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from fleet.forms.ready import ReadyForm
-from shop.paper_sizes import LABEL_SHEETS, LETTER, PAPER_SIZES, LabelSheet, PaperSize
+from fleet.paper_sizes import PAPER_SIZES, PaperSize
+from shop.label_sheets import LABEL_SHEETS, LabelSheet
 
 
 def paper_field() -> forms.ChoiceField:
@@ -64,9 +65,3 @@ class LabelForm(forms.Form):
     def chosen_sheet(self) -> LabelSheet:
         """The sheet asked for."""
         return LABEL_SHEETS[self.cleaned_data["sheet"]]
-
-
-def usual_paper(cookies: Any) -> str:
-    """The paper this browser printed on last."""
-    key = cookies.get("paper", "")
-    return key if key in PAPER_SIZES else LETTER.key

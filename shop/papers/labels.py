@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from fleet.models import Trimmer
-from shop.paper_sizes import LabelSheet
+from shop.label_sheets import LabelSheet
 from shop.papers.codes import code_picture
 
 # Labels in one file; more are made in parts.

@@ -17,15 +17,15 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 
 from fleet.access import Access, allowed
+from fleet.documents import BusyError, make_pdf, pdf_answer
 from fleet.models import Contractor, Crew, Trimmer
 from fleet.upkeep.unit_list import find_units
 from fleet.views.asking import whole_number
-from shop.documents import BusyError, make_pdf, pdf_answer
+from fleet.views.busy import busy
 from shop.forms.papers import LabelForm
-from shop.paper_sizes import LABEL_SHEETS
+from shop.label_sheets import LABEL_SHEETS
 from shop.papers.labels import MOST_LABELS, LabelLook, label_pages, parts_of
 from shop.views.asking import whole_address
-from shop.views.busy import busy
 
 PER_PAGE = 100
 _USUAL_SHEET = next(iter(LABEL_SHEETS))

@@ -12,20 +12,21 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from fleet.access import Access, allowed
+from fleet.documents import BusyError, make_pdf, pdf_answer
 from fleet.models import Shop
+from fleet.paper_sizes import usual_paper
 from fleet.upkeep.lines import ready_list, seasons_of
 from fleet.upkeep.ready import carry_through_default
 from fleet.upkeep.season import Season
 from fleet.views.asking import whole_number
+from fleet.views.busy import busy
 from fleet.views.scope import Scope, scope_of
 from fleet.vocabulary import BENCH
 from shop.cautions import LOADING
-from shop.documents import BusyError, make_pdf, pdf_answer
-from shop.forms.papers import CrewSheetForm, usual_paper
+from shop.forms.papers import CrewSheetForm
 from shop.papers.crew_sheet import MOST_UNITS, CrewSheet, bring_lines
 from shop.papers.crew_sheet import crew_sheet as sheet_of
 from shop.papers.labels import parts_of
-from shop.views.busy import busy
 
 
 @dataclass(frozen=True)

@@ -14,20 +14,19 @@ from django.views.decorators.cache import never_cache
 
 from fleet.access import Access, allowed
 from fleet.clock import now_at
+from fleet.documents import BusyError, make_pdf, pdf_answer
+from fleet.paper_sizes import paper_asked
+from fleet.views.busy import busy
 from shop import access as bench_access
 from shop.bench.days import bench_of
 from shop.bench.reading import VisitRow, line_rows, visit_rows
 from shop.bench.words import day_words
 from shop.cautions import HANDED_BACK, LOADING
-from shop.documents import BusyError, make_pdf, pdf_answer
-from shop.forms.papers import usual_paper
 from shop.models import DropOff, DropOffLine
-from shop.paper_sizes import PAPER_SIZES, PaperSize
 from shop.papers.codes import code_picture
 from shop.papers.inspection import inspection_slip as slip_of
 from shop.papers.visit import cost_lines, ticket_lines
 from shop.views.asking import whole_address
-from shop.views.busy import busy
 from shop.vocabulary import AT_YARD, CANCELLED, VISIT_PLACES, VISIT_STATES
 
 CODE_MM = 30.0
@@ -145,13 +144,7 @@ def _paper(
     pictures: Mapping[str, bytes] | None = None,
 ) -> HttpResponse:  # fmt: skip
     try:
-        content = make_pdf(template, context, _size(request), pictures)
+        content = make_pdf(template, context, paper_asked(request.GET.get("paper", ""), request.COOKIES), pictures)
     except BusyError:
         return busy(request, "drop_offs")
     return pdf_answer(content, slugify(f"{name} {visit.crew or visit.contractor} {visit.day}") or "paper")
-
-
-def _size(request: HttpRequest) -> PaperSize:
-    """The paper asked for, else the one this browser printed on last."""
-    asked = request.GET.get("paper", "")
-    return PAPER_SIZES.get(asked) or PAPER_SIZES[usual_paper(request.COOKIES)]

@@ -34,13 +34,14 @@ def main(repeats: int) -> None:
     from django.db import connection
     from weasyprint import HTML
 
+    from fleet.documents import VARIANT, make_pdf
     from fleet.models import Contractor, Crew, Trimmer
     from fleet.models.tenancy import all_tenants
+    from fleet.paper_sizes import LETTER
     from fleet.upkeep.lines import ready_list, seasons_of
     from fleet.views.scope import Scope
     from shop.cautions import LOADING
-    from shop.documents import VARIANT, make_pdf
-    from shop.paper_sizes import LABEL_SHEETS, LETTER
+    from shop.label_sheets import LABEL_SHEETS
     from shop.papers.crew_sheet import bring_lines, crew_sheet
     from shop.papers.labels import LabelLook, label_pages
 

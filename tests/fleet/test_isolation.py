@@ -25,8 +25,8 @@ from fleet.models import HoursEntry, ImportRun, Membership, Trimmer, UnitPhoto
 from fleet.models.tenancy import all_tenants
 from fleet.record.people import Place, invite
 from tests import factories
+from tests.paper_reading import words_of
 from tests.shop.bench_rows import BENCH_ROWS, bench_row
-from tests.shop.papers.reading import words_of
 
 pytestmark = pytest.mark.django_db
 

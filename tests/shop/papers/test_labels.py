@@ -6,12 +6,13 @@ import pytest
 import segno
 import zxingcpp
 
-from shop.documents import make_pdf
-from shop.paper_sizes import A4, LABEL_SHEETS, LETTER, LabelSheet
+from fleet.documents import make_pdf
+from fleet.paper_sizes import A4, LETTER
+from shop.label_sheets import LABEL_SHEETS, LabelSheet
 from shop.papers.codes import QUIET_MODULES, code_of, module_mm
 from shop.papers.labels import LabelLook, label_pages, parts_of
 from tests import factories
-from tests.shop.papers.reading import assert_well_made, codes, nothing_amiss, pictures, reader, sizes_mm, tags, words
+from tests.paper_reading import assert_well_made, codes, nothing_amiss, pictures, reader, sizes_mm, tags, words
 
 ADDRESS = "https://portal.alder-street.example/t/HHNGMVExTI0BH8y3s9PC_A/"
 SHEETS = pytest.mark.parametrize("sheet", LABEL_SHEETS.values(), ids=LABEL_SHEETS.keys())

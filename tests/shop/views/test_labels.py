@@ -9,7 +9,7 @@ from fleet.models import Trimmer
 from fleet.models.tenancy import all_tenants
 from tests import factories
 from tests.fleet.views.pages import errors, queries, text
-from tests.shop.papers.reading import codes, nothing_amiss, reader, sizes_mm, words
+from tests.paper_reading import codes, nothing_amiss, reader, sizes_mm, words
 
 
 def pdf(client, **query) -> bytes:
@@ -156,9 +156,9 @@ def test_labels_are_kept_by_nobody_on_the_way(portal):
 
 
 def test_a_busy_page_maker_is_told(portal, monkeypatch):
-    from shop.documents import _one_at_a_time
+    from fleet.documents import _one_at_a_time
 
-    monkeypatch.setattr("shop.documents.PATIENCE_SECONDS", 0.01)
+    monkeypatch.setattr("fleet.documents.PATIENCE_SECONDS", 0.01)
     with _one_at_a_time:
         response = portal.client("owner").get(reverse("labels_pdf"), follow=True)
     assert "Wait half a minute" in text(response)

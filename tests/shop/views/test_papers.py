@@ -12,9 +12,9 @@ from django.urls import reverse
 
 from tests import factories
 from tests.fleet.views.pages import errors, queries, text
-from tests.shop.papers.reading import assert_well_made, nothing_amiss, pictures, reader, sizes_mm, tags, words
+from tests.paper_reading import assert_well_made, nothing_amiss, pictures, reader, sizes_mm, tags, words
 
-PAPER_STYLES = Path(__file__).parents[3] / "shop" / "static" / "shop" / "paper"
+PAPER_STYLES = [Path(__file__).parents[3] / app / "static" / app / "paper" for app in ("fleet", "shop")]
 
 
 def sheet(client, **query) -> bytes:
@@ -144,7 +144,7 @@ def test_long_sheets_come_in_parts(portal, monkeypatch):
 
 def test_papers_own_style_is_black_gray_and_white():
     """A printer without color loses nothing: style sheets and signs of papers name no color."""
-    files = [path for path in PAPER_STYLES.iterdir() if path.suffix in {".css", ".svg"}]
+    files = [path for room in PAPER_STYLES for path in room.iterdir() if path.suffix in {".css", ".svg"}]
     assert len(files) > 6
     for path in files:
         source = path.read_text()

@@ -24,7 +24,7 @@ from shop.bench.working import Found, finish_job, leave_out
 from shop.models import DropOff, DropOffLine, LineJob
 from tests import factories
 from tests.fleet.views.pages import queries, text
-from tests.shop.papers.reading import assert_well_made, codes, nothing_amiss, pictures, sizes_mm, tags, words
+from tests.paper_reading import assert_well_made, codes, nothing_amiss, pictures, sizes_mm, tags, words
 
 pytestmark = pytest.mark.django_db
 TODAY = dt.date.today()
@@ -247,7 +247,7 @@ def test_paper_as_asked_black_on_white_and_within_its_edges(portal, visit):
 
 def test_as_many_queries_for_many_lines_as_for_one(portal, visit, monkeypatch):
     unset = SimpleNamespace(write_pdf=lambda **_how: b"%PDF-")
-    monkeypatch.setattr("shop.documents.HTML", lambda **_page: unset)
+    monkeypatch.setattr("fleet.documents.HTML", lambda **_page: unset)
     line = arrive(visit)
     finish(visit, "task.port", as_found="ok", done="serviced", minutes=30)
     client = portal.client("technician")

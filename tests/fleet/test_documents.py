@@ -10,12 +10,12 @@ from django.template import TemplateSyntaxError, engines
 from django.test import override_settings
 from weasyprint import HTML
 
-from shop import documents
-from shop.documents import BASE_URL, BusyError, OurFiles, make_pdf, static_name
-from shop.paper_sizes import A4, LETTER
-from tests.shop.papers.reading import assert_well_made, nothing_amiss, sizes_mm, tags, words
+from fleet import documents
+from fleet.documents import BASE_URL, BusyError, OurFiles, make_pdf, static_name
+from fleet.paper_sizes import A4, LETTER
+from tests.paper_reading import assert_well_made, nothing_amiss, sizes_mm, tags, words
 
-STYLE = f"{BASE_URL}/static/shop/paper/document.css"
+STYLE = f"{BASE_URL}/static/fleet/paper/document.css"
 
 
 @pytest.fixture
@@ -58,9 +58,9 @@ def test_our_own_files_are_read():
         f"{BASE_URL}/static/fleet/css",
         f"{BASE_URL}/static/no-such-file.css",
         f"{BASE_URL}/media/photos/x.jpg",
-        f"{BASE_URL}.example.org/static/shop/paper/document.css",
-        "http://user@papers.invalid@example.org/static/shop/paper/document.css",
-        "//papers.invalid/static/shop/paper/document.css",
+        f"{BASE_URL}.example.org/static/fleet/paper/document.css",
+        "http://user@papers.invalid@example.org/static/fleet/paper/document.css",
+        "//papers.invalid/static/fleet/paper/document.css",
         "",
     ],
 )
@@ -171,5 +171,5 @@ def test_papers_made_at_once_do_not_mix(paper):
 
 
 def test_static_names():
-    assert static_name(STYLE) == "shop/paper/document.css"
+    assert static_name(STYLE) == "fleet/paper/document.css"
     assert static_name(f"{STYLE}?x=1") is None

@@ -1,4 +1,4 @@
-"""Sizes of paper, and sheets of labels described by their measures."""
+"""Sheets of labels described by their measures."""
 
 from __future__ import annotations
 
@@ -6,30 +6,8 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext_lazy as _
 
+from fleet.paper_sizes import A4, INCH, LETTER, PaperSize
 from fleet.vocabulary import Label
-
-INCH = 25.4
-
-
-@dataclass(frozen=True)
-class PaperSize:
-    """A sheet of paper upright, in millimeters."""
-
-    key: str
-    label: Label
-    width: float
-    height: float
-
-    @property
-    def css(self) -> str:
-        """Its size as a style sheet writes it."""
-        return f"{self.width:.2f}mm {self.height:.2f}mm"
-
-
-# US Letter as in ANSI/ASME Y14.1 (size A); A4 as in ISO 216.
-LETTER = PaperSize("letter", _("Letter, 8.5 × 11 in"), 8.5 * INCH, 11 * INCH)
-A4 = PaperSize("a4", _("A4, 210 × 297 mm"), 210, 297)
-PAPER_SIZES: dict[str, PaperSize] = {size.key: size for size in (LETTER, A4)}
 
 
 @dataclass(frozen=True)

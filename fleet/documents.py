@@ -24,7 +24,7 @@ from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher, URLFetcherResponse
 
 from fleet.at_rest import collector_at_rest
-from shop.paper_sizes import PaperSize
+from fleet.paper_sizes import PaperSize
 
 # No such host: addresses in templates are relative to it, and only those of static files are answered.
 BASE_URL = "http://papers.invalid"
