@@ -17,7 +17,9 @@ owner_urls = [
     path("costs/budget/", budget.season_budget, name="season_budget"),
     path("costs/budget.csv", budget.season_budget_csv, name="season_budget_csv"),
     path("costs/budget.xlsx", budget.season_budget_xlsx, name="season_budget_xlsx"),
+    path("costs/budget.pdf", budget.season_budget_pdf, name="season_budget_pdf"),
     path("costs/free-repair/", free_repairs.free_repairs, name="free_repairs"),
     path("theft-sheet/", theft_sheet.theft_sheet, name="theft_sheet"),
     path("theft-sheet/print/", theft_sheet.theft_sheet_print, name="theft_sheet_print"),
+    path("theft-sheet.pdf", theft_sheet.theft_sheet_pdf, name="theft_sheet_pdf"),
 ]

@@ -6,6 +6,7 @@ import datetime as dt
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.http import urlencode
@@ -19,6 +20,7 @@ from fleet.spreadsheets import csv_download, xlsx_download
 from fleet.templatetags.money import dollars
 from fleet.upkeep.budget import Budget, Month
 from fleet.views.asking import show
+from fleet.views.owner_papers import owner_paper, paper_offer
 from fleet.views.owner_scope import OwnerScope, owner_scope
 
 COLUMNS = (
@@ -32,10 +34,15 @@ def _ask(request: HttpRequest) -> tuple[OwnerScope, ReviewBasis | None, Budget |
     if scope.contractor is None:
         return scope, None, None
     kept = ReviewBasis.objects.filter(contractor=scope.contractor).defer("basis", "model_ages").first()
-    if kept is None or kept.budget is None:
-        return scope, kept, None
+    return scope, kept, None if kept is None else budget_kept(kept)
+
+
+def budget_kept(kept: ReviewBasis) -> Budget | None:
+    """The budget as it was worked out; None where the record said too little."""
+    if kept.budget is None:
+        return None
     months = [Month(**line) for line in kept.budget["months"]]
-    return scope, kept, Budget(**{**kept.budget, "months": months})
+    return Budget(**{**kept.budget, "months": months})
 
 
 @allowed("see_costs")
@@ -44,17 +51,34 @@ def season_budget(request: HttpRequest) -> HttpResponse:
     scope, kept, budget = _ask(request)
     context: dict[str, Any] = {"scope": scope, "kept": kept, "budget": budget}
     if budget is not None and scope.contractor is not None:
-        lines = [(_day(month), month) for month in budget.months]
-        query = urlencode({"contractor": scope.contractor.pk})
-        context |= {
-            "lines": lines,
-            "chart": _chart(budget),
-            "totals": {name: budget.total(name) for name in ("repairs", "services", "replacements", "expected", "was")},
-            "opens": dt.date.fromisoformat(budget.opens),
-            "csv_url": reverse("season_budget_csv") + "?" + query,
-            "xlsx_url": reverse("season_budget_xlsx") + "?" + query,
+        query = {"contractor": scope.contractor.pk}
+        context |= budget_shown(budget) | {
+            "csv_url": reverse("season_budget_csv") + "?" + urlencode(query),
+            "xlsx_url": reverse("season_budget_xlsx") + "?" + urlencode(query),
+            "offer": paper_offer(request, "season_budget_pdf", query),
         }
     return show(request, "fleet/season_budget.html", context)
+
+
+@allowed("see_costs")
+def season_budget_pdf(request: HttpRequest) -> HttpResponse:
+    """The same on paper; where nothing was worked out, back to the page that says why."""
+    scope, kept, budget = _ask(request)
+    if budget is None:
+        return redirect("season_budget")
+    context = {"kept": kept, "budget": budget, **budget_shown(budget)}
+    title = _("Season budget")
+    return owner_paper(request, "print/season_budget.html", scope, context, title=title, back="season_budget")
+
+
+def budget_shown(budget: Budget) -> dict[str, Any]:
+    """What page and papers show of a budget."""
+    return {
+        "lines": [(_day(month), month) for month in budget.months],
+        "chart": _chart(budget),
+        "totals": {name: budget.total(name) for name in ("repairs", "services", "replacements", "expected", "was")},
+        "opens": dt.date.fromisoformat(budget.opens),
+    }
 
 
 def _day(month: Month) -> dt.date:

@@ -11,7 +11,6 @@ import openpyxl
 import pytest
 from django.urls import reverse
 
-from fleet.models import ModelTerms
 from fleet.models.tenancy import all_tenants
 from fleet.upkeep.free_repairs import free_repairs
 from fleet.upkeep.review_store import refresh_reviews
@@ -19,26 +18,6 @@ from tests import factories
 from tests.fleet.views.pages import queries, text
 
 PAGES = ("season_budget", "season_budget_csv", "season_budget_xlsx", "free_repairs", "theft_sheet", "theft_sheet_print")
-
-
-@pytest.fixture
-def told(portal):
-    """Prices, a year's warranty on units bought lately, and faults."""
-    due, fresh = portal.units["due"], portal.units["fresh"]
-    ModelTerms.objects.create(
-        model=due.model,
-        contractor=portal.quarry,
-        price=Decimal(400),
-        warranty_months=12,
-        warranty_by_group={"drive": 3},
-    )
-    with all_tenants():
-        for unit in (due, fresh):
-            unit.bought_on = factories.days_ago(180)
-            unit.save()
-    for number in range(10):
-        factories.break_part(due, "carburetor", days=150 - 11 * number, parts_cost=Decimal(60), warranty=True)
-    return portal
 
 
 def test_nobody_but_the_owner_sees_them(told):
