@@ -25,7 +25,7 @@ from .import_parties import name_parties, plan_contractors
 from .import_plan import FilePlan, ImportPlan
 from .import_units import first_dates, plan_units
 from .import_world import World
-from .refresh import refresh_contractor
+from .refresh import refresh_contractors
 from .sheets import MAX_BYTES, read_sheet
 from .standing import standing
 from .tables import Table, read_table
@@ -97,9 +97,8 @@ def import_files(
     with all_tenants():
         touched = commit_plan(plan, author=author, progress=progress)
         with_units = set(Trimmer.objects.filter(contractor__in=touched).values_list("contractor", flat=True))
-        for party in plan.parties.values():
-            if party.contractor.pk in with_units:
-                refresh_contractor(party.contractor, party.today)
+        parties = [p for p in plan.parties.values() if p.contractor.pk in with_units]
+        refresh_contractors((p.contractor, p.today) for p in parties)
     return plan
 
 
