@@ -18,7 +18,11 @@ from fleet.models import Contractor
 from fleet.simulation.files import write_files
 from fleet.simulation.fleet import simulate
 from fleet.simulation.scenario import demo_parameters
+from tests.recomputed.choices import Judge
+from tests.recomputed.components import COMPONENTS
 from tests.recomputed.messy import add_messy
+from tests.recomputed.reading import read
+from tests.recomputed.record import fleet_of
 
 LAST = dt.date(2025, 7, 15)
 # In full season, deep in winter, at the spring flush.
@@ -59,3 +63,10 @@ def exported(
         call_command("export_fleet", str(went), stdout=io.StringIO())
         yield Exported(went, ask)
         transaction.set_rollback(True)
+
+
+@pytest.fixture(scope="package")
+def judge(exported: Exported) -> Judge:
+    """What the record of the last day says of fits and intervals, each worked out once."""
+    parties = read(exported.folder, LAST)
+    return Judge(parties, fleet_of(parties, COMPONENTS))

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 from scipy.stats import norm
 
-from tests.recomputed.holds import held_tasks
+from tests.recomputed import reasons
+from tests.recomputed.holds import holds_of
 from tests.recomputed.hours import Line, line_of
 from tests.recomputed.reading import TASKS, Limit, Party, Unit, day
 from tests.recomputed.season import Calendar, in_year, months_on
@@ -19,8 +20,19 @@ CHECKS = {"mounts", "stop_switch", "clutch", "head", "review"}  # looking is the
 Z80 = float(norm.ppf(0.9))
 HORIZON = 3 * 366
 
-# Hours of an interval for (unit, task), where it is shorter than the manual's; None: the manual's stands.
-Learned = Callable[[Unit, str], float | None]
+
+@dataclass(frozen=True)
+class Record:
+    """What the failures on record say of one task: hours, what these rest on, and the sentences about it."""
+
+    hours: float | None
+    basis: str = "manual"
+    failures: int = 0
+    why: tuple[str, ...] = ()
+
+
+# For (unit, task).
+Learned = Callable[[Unit, str], Record]
 
 
 @dataclass(frozen=True)
@@ -140,15 +152,13 @@ def _rows_of(
     party: Party, unit: Unit, line: Line, calendar: Calendar, as_of: dt.date, end: dt.date, last: dt.date,
     learned: Learned | None,
 ) -> list[dict[str, object]]:  # fmt: skip
-    held, rows = held_tasks(unit), []
+    held, rows = holds_of(unit), []
     for task in TASKS:
         limit = party.limits[unit.model][task]
         if limit.hours is None and not limit.months and task not in held:
             continue
-        interval = limit.hours
-        shorter = learned(unit, task) if learned is not None else None
-        if shorter is not None:
-            interval = shorter
+        record = learned(unit, task) if learned is not None else Record(None)
+        interval = limit.hours if record.hours is None else record.hours
         done = last_done(unit, line, task)
         ahead = Ahead(line, calendar, done.from_hours)
         due_hours = None if interval is None else done.from_hours + interval
@@ -188,6 +198,32 @@ def _rows_of(
                 "due_on_early": dates[1],
                 "due_on_late": dates[2],
                 "probability_by": chance,
+                "interval_basis": "safety" if task in held else record.basis,
+                "failures_behind": record.failures,
+                "reasons": reasons.hold(held[task])
+                if task in held
+                else _why(unit, line, task, limit, interval, record, done, due_date, dates[0], now, calendar),
             }
         )
     return rows
+
+
+def _why(
+    unit: Unit, line: Line, task: str, limit: Limit, interval: float | None, record: Record, done: Done,
+    due_date: dt.date | None, due_on: dt.date | None, now: float, calendar: Calendar,
+) -> list[str]:  # fmt: skip
+    week = line.day_rate * len(calendar.party.working_days)
+    source = limit.source if record.basis == "manual" else "record"
+    said = [reasons.interval(interval, limit.months, week, source), *record.why]
+    if not record.why:
+        said.append(reasons.ALONE)
+    if task == "lay_up" and due_date is not None:
+        said.append(f"Fuel out and run dry by the season's close on {reasons.on(due_date)}.")
+    said.append(reasons.last_done(task, done.on, done.from_hours, done.from_on))
+    if due_date is not None and due_on == due_date and task != "lay_up":
+        before = ", before its hours" if interval is not None else ""
+        said.append(f"Its months are up on {reasons.on(due_date)}{before}.")
+    if interval is not None:
+        until = line.known_until + (ONE if line.basis == "none" else 0 * ONE)
+        said.append(reasons.hours(line.basis, until, line.guessed, now - line.hours))
+    return said

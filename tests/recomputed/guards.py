@@ -87,6 +87,23 @@ class Guard:
     def __init__(self, unit: Unit, line: Line, looks: list[Look], habit: dict[str, tuple[float, float]]) -> None:
         self.looks, self.habit, self.unit = looks, habit, unit
         self.now = max(line.hours, unit.start)
+        self._passed: list[float] | None = None
+
+    def mean(self, low: float, high: float) -> float:
+        """Mean chance between two hours, from sums hour by hour."""
+        if self._passed is None:
+            last = max(self.now, max((k.hour for k in self.looks), default=0.0)) + 50
+            self._passed = [0.0]
+            for k in range(math.ceil(last - self.unit.start)):
+                self._passed.append(self._passed[-1] + self.chance(self.unit.start + k + 0.5))
+        passed, steps = self._passed, len(self._passed) - 2
+
+        def until(hour: float) -> float:
+            x = max(hour - self.unit.start, 0.0)
+            k = min(int(x), steps)
+            return passed[k] + (x - k) * (passed[k + 1] - passed[k])
+
+        return (until(high) - until(low)) / (high - low)
 
     def chance(self, hour: float) -> float:
         before = [k for k in self.looks if k.hour <= hour]

@@ -27,17 +27,35 @@ GUARD = {"guard_off", "guard_damaged"}
 SOUND = {"ok", "clear", "partly", "worn"}
 
 
-def held_tasks(unit: Unit) -> set[str]:
-    """Tasks under which a hold stands after the last entry."""
-    standing: set[str] = set()
+class _Standing(set[str]):
+    """Findings that stand, and the day each was first made since it was last cleared."""
+
+    today: dt.date
+    since: dict[str, dt.date]
+
+    def add(self, finding: str) -> None:
+        if finding not in self:
+            self.since[finding] = self.today
+        super().add(finding)
+
+
+def holds_of(unit: Unit) -> dict[str, list[tuple[str, dt.date]]]:
+    """Findings that stand after the last entry, with their day, by the task under which they hold the unit."""
+    standing = _Standing()
+    standing.since, standing.today = {}, unit.registered
     if unit.guard in ("off", "damaged"):
         standing.add(f"guard_{unit.guard}")
     entries: list[tuple[dt.date, int, int, Row]] = []
     for kind, rows in enumerate((unit.guards, unit.services, unit.failures)):
         entries += [(day(r["date"]), kind, number, r) for number, r in enumerate(rows)]
-    for _date, kind, _number, row in sorted(entries, key=lambda e: e[:3]):
+    for date, kind, _number, row in sorted(entries, key=lambda e: e[:3]):
+        standing.today = date
         (_walk, _service, _failure)[kind](standing, row)
-    return {TASK_OF[finding] for finding in standing}
+    found: dict[str, list[tuple[str, dt.date]]] = {}
+    order = list(TASK_OF)
+    for finding in sorted(standing, key=lambda f: (standing.since[f], order.index(f))):
+        found.setdefault(TASK_OF[finding], []).append((finding, standing.since[finding]))
+    return found
 
 
 def _walk(standing: set[str], row: Row) -> None:

@@ -40,6 +40,7 @@ class Line:
     bias_cv: float
     rate_cv: float
     week_cv: float
+    guessed: float  # share of the hours known that usual weeks alone speak for, since the last reading
 
     def on(self, date: dt.date) -> float:
         return self.total[min(max((date - self.first).days, 0), len(self.total) - 1)]
@@ -134,6 +135,7 @@ def line_of(unit: Unit, usual: Usual, shares: list[Share]) -> Line:
     last_read = min((readings[-1].on - first).days, len(total) - 1)
     scale = usual.scale.get(basis, 1.0)
     noise = sum(amount[d] * per_hour[kind[d]] for d in days[min(last_read, at) + 1 : at + 1])
+    guessed = sum(amount[d] for d in days[min(last_read, at) + 1 : at + 1] if kind[d] == "guess")
     pseudo = (usual.week_cv / max(usual.unit_cv, 0.05)) ** 2
     own_doubt = usual.unit_cv**2 * pseudo / (pseudo + weeks)
     return Line(
@@ -148,6 +150,7 @@ def line_of(unit: Unit, usual: Usual, shares: list[Share]) -> Line:
         bias_cv=BIAS_CV[basis],
         rate_cv=math.sqrt(own_doubt + usual.season_cv**2) * scale,
         week_cv=usual.week_cv * scale,
+        guessed=min(max(guessed, 0.0) / max(total[at] - unit.start, 1e-9), 1.0),
     )
 
 

@@ -22,25 +22,20 @@ class Fleet:
     lines: dict[int, Line]
     stretches: dict[tuple[str, str], list[Stretch]]
 
-    def rows(self, component: str) -> list[Rows]:
-        """The component's rows, model by model, with each crew's mean chance less the fleet's as second condition."""
+    def rows(self, component: str, *, found_only: bool = False) -> Rows:
+        """The component's rows, with each crew's mean chance less the fleet's as second condition."""
         hours: dict[tuple[str, str], float] = defaultdict(float)
         off: dict[tuple[str, str], float] = defaultdict(float)
-        everything = [s for m in self.models for s in self.stretches[m, component]]
-        zero = defaultdict(float)
-        plain = cut(everything, self.guards, zero)  # type: ignore[arg-type]
-        for start, end, chance, of in zip(plain.start, plain.end, plain.chance, plain.of, strict=True):
-            s = everything[int(of)]
-            hours[s.unit.contractor, s.crew] += end - start
-            off[s.unit.contractor, s.crew] += (end - start) * chance
+        found = [self.stretches[m, component] for m in self.models]
+        for s in (s for mine in found for s in mine):
+            shift = s.at - s.entry
+            hours[s.unit.contractor, s.crew] += s.last - s.entry
+            off[s.unit.contractor, s.crew] += (s.last - s.entry) * self.guards[id(s.unit)].mean(s.at, shift + s.last)
         mean = sum(off.values()) / max(sum(hours.values()), 1e-9)
-        share = {crew: off[crew] / hours[crew] - mean for crew in hours}
-        for s in everything:
-            share.setdefault((s.unit.contractor, s.crew), 0.0)
-        return [cut(self.stretches[m, component], self.guards, share) for m in self.models]
+        return cut(found, self.guards, {c: off[c] / hours[c] - mean for c in hours}, found_only=found_only)
 
-    def posterior(self, component: str, draws: int = 12_000) -> Posterior:
-        return sample(self.rows(component), draws=draws)
+    def posterior(self, component: str, *, found_only: bool = False) -> Posterior:
+        return sample(self.rows(component, found_only=found_only))
 
 
 def fleet_of(parties: dict[str, Party], components: tuple[str, ...]) -> Fleet:

@@ -1,22 +1,31 @@
 """Every figure of the Ready list, worked out again by other code from the files that the portal writes out.
 
-Hours agree within what one decimal leaves, chances within three; states and dates are the same.
+Hours agree within what one decimal leaves, chances within three; states, dates, counts and reasons are the same.
+Intervals shorter than the manual's are judged on the last day by what the record says, worked out again.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import Any
 
 import pytest
 
+from tests.recomputed import reasons
+from tests.recomputed.choices import COMPONENT_OF, Judge
+from tests.recomputed.components import COMPONENTS
 from tests.recomputed.conftest import DAYS, LAST, Exported
-from tests.recomputed.due import Learned, ready_list
+from tests.recomputed.due import Learned, Record, ready_list
 from tests.recomputed.messy import NAME
-from tests.recomputed.reading import read
+from tests.recomputed.reading import Party, Unit, read
+from tests.recomputed.record import fleet_of
 
 HOURS, CHANCE = 0.0501, 0.000501
-SAME = ("crew", "model", "state", "manual_source", "due_on", "due_on_early", "due_on_late")
+SAME = (
+    "crew", "model", "state", "manual_source", "due_on", "due_on_early", "due_on_late", "interval_basis",
+    "failures_behind",
+)  # fmt: skip
 IN_HOURS = ("hours_now", "hours_now_low", "hours_now_high", "last_done_hours", "interval_hours", "due_hours")
 
 # Without the mark no test database is made, and the fixture would work on the one in use.
@@ -39,13 +48,49 @@ def differences(said: list[dict[str, Any]], ours: list[dict[str, Any]]) -> list[
             limit = CHANCE if name == "probability_by" else HOURS
             if a != b and (name in SAME or a is None or b is None or abs(a - b) > limit):
                 found.append(f"{k} {name}: the portal says {a}, worked out again {b}")
+        found += [f"{k} reasons: {d}" for d in reasons.differences(theirs[k]["reasons"], mine[k]["reasons"])]
     return found
 
 
-def intervals_of(said: list[dict[str, Any]]) -> Learned:
-    """Intervals as the portal learned them. What they rest on is worked out again with the model record."""
-    hours = {key(r): r["interval_hours"] for r in said}
-    return lambda unit, task: hours.get((unit.contractor, unit.tag, task))
+def learned_of(
+    said: list[dict[str, Any]], parties: dict[str, Party], judge: Judge, *, chances: bool = False
+) -> Learned:
+    """What the failures of the files say about intervals as the portal chose them.
+
+    ``chances`` has those of a failure worked out again too, on the day that the judge knows; else the portal's stand.
+    """
+    told = {key(r): r for r in said}
+
+    def learned(unit: Unit, task: str) -> Record:
+        row = told.get((unit.contractor, unit.tag, task))
+        limit = parties[unit.contractor].limits[unit.model][task]
+        component = COMPONENT_OF.get(task)
+        if row is None or component is None or limit.hours is None:
+            return Record(None if row is None else row["interval_hours"])
+        failures = judge.failures(component)
+        own, pooled = failures[judge.fleet.models.index(unit.model)], sum(failures)
+        if not pooled:
+            return Record(limit.hours)
+        chosen = row["interval_hours"]
+        shorter = chosen < limit.hours - 0.05
+        basis = "manual" if not shorter else "model" if own else "pooled"
+        chance = [0.0, 0.0]
+        if shorter and chances:
+            chance = judge.chances(component, unit.model, 0.0, (chosen, limit.hours))
+        elif shorter:
+            figures = [re.findall(r"(\d+) %", s) for s in row["reasons"] if s.startswith("Sooner")]
+            chance = [float(n) / 100 for n in figures[0]] if figures else chance
+        why = [reasons.learned(component, basis, own, pooled, limit.hours, limit.source, chance)]
+        # How much is borrowed is worked out again with the model record.
+        why += [s for s in row["reasons"] if s.startswith("About") and basis == "model"]
+        return Record(chosen, basis, pooled if basis == "pooled" else own, tuple(why))
+
+    return learned
+
+
+def judge_on(exported: Exported, on: dt.date) -> Judge:
+    parties = read(exported.folder, on)
+    return Judge(parties, fleet_of(parties, COMPONENTS))
 
 
 @pytest.mark.parametrize("on", DAYS, ids=str)
@@ -75,7 +120,8 @@ def test_every_figure_of_the_ready_list(exported: Exported, on: dt.date, ahead: 
     more = [] if before is None else ["--before", before.isoformat()]
     said = exported.ask("due", "--as-of", on.isoformat(), *more)
     everything = said if before is None else exported.ask("due", "--as-of", on.isoformat())
-    ours = ready_list(read(exported.folder, on), on, before, intervals_of(everything))
+    parties = read(exported.folder, on)
+    ours = ready_list(parties, on, before, learned_of(everything, parties, judge_on(exported, on)))
     assert len(said) > 100
     assert not (wrong := differences(said, ours)), f"{len(wrong)} differ\n" + "\n".join(wrong[:25])
 
@@ -91,6 +137,23 @@ def test_the_fleet_is_untidy_enough(exported: Exported) -> None:
     assert any(r["last_done_hours"] is None for r in said)
 
 
+@pytest.mark.slow
+def test_shorter_intervals_are_what_the_record_asks_for(exported: Exported, judge: Judge) -> None:
+    """Each judged at a guard that is always on: without one nothing longer is earned."""
+    parties = read(exported.folder, LAST)
+    said = exported.ask("due", "--as-of", LAST.isoformat())
+    ours = ready_list(parties, LAST, None, learned_of(said, parties, judge, chances=True))
+    assert not (wrong := differences(said, ours)), f"{len(wrong)} differ\n" + "\n".join(wrong[:25])
+    chosen = {
+        (COMPONENT_OF[r["task"]], r["model"], r["contractor"], r["interval_hours"])
+        for r in said
+        if r["interval_basis"] in ("pooled", "model") and r["task"] in COMPONENT_OF
+    }
+    assert chosen
+    complaints = [judge.complaint(part, model, parties[who], hours) for part, model, who, hours in sorted(chosen)]
+    assert not any(complaints), complaints
+
+
 def test_a_wrong_figure_would_be_seen(exported: Exported) -> None:
     """The comparison itself: an hour more at one failure is found in the rows of its unit, and nowhere else."""
     parties = read(exported.folder, LAST)
@@ -98,6 +161,7 @@ def test_a_wrong_figure_would_be_seen(exported: Exported) -> None:
     (failure,) = unit.failures
     failure["hours"] = str(float(failure["hours"]) + 1)
     said = exported.ask("due", "--as-of", LAST.isoformat())
-    wrong = differences(said, ready_list(parties, LAST, learned=intervals_of(said)))
+    learned = learned_of(said, parties, judge_on(exported, LAST))
+    wrong = differences(said, ready_list(parties, LAST, learned=learned))
     assert wrong
     assert all(line.startswith(f"('{NAME}', '7', ") for line in wrong)

@@ -3,7 +3,7 @@
 log hazard = level + alpha log age + delta log since + guard and crew conditions + crew + model terms + a step for each
 eighth of the manual's interval (+ psi log of past neglect), clocks in units of the manual's interval, with the priors
 written beside each term below. The posterior is taken as normal about its mode, as described; the mode is found by a
-general-purpose optimizer, cells are one hour long, and a life is followed in quarter hours.
+general-purpose optimizer, cells are one hour long, and a life is followed in half hours.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from tests.recomputed.reading import Party, number
 
 Floats = NDArray[np.float64]
 LEAST_COST = ("gearbox", "ignition", "intake", "fuel")
-LIFE, YOUNGEST, STEP = 600.0, 0.5, 0.25
+LIFE, YOUNGEST, STEP = 600.0, 0.5, 0.5
 EIGHTHS, OWN_CREWS = 8, 24
 
 # Common practice: minutes and parts of a service; minutes, parts and days down of a repair. It counts as ten jobs.
@@ -171,15 +171,15 @@ class Wear:
         looks = cells.looked[~plain]
         count = int(looks.max()) + 1 if looks.size else 0
 
+        plain_x, happened = x[plain], x[cells.event].sum(axis=0)
+        insides = [inside for k in range(count) if (inside := np.flatnonzero(cells.looked == k)).size]
+
         def minus(beta: Floats) -> tuple[float, Floats, Floats]:
             mu = cells.width * np.exp(np.minimum(x @ beta, 50))
-            value = float(mu[plain].sum() - (x[cells.event] @ beta).sum() + 0.5 * (((beta - mean) / sd) ** 2).sum())
-            slope = x[plain].T @ mu[plain] - x[cells.event].sum(axis=0) + (beta - mean) / sd**2
-            bend = x[plain].T @ (mu[plain, None] * x[plain]) + np.diag(sd**-2.0)
-            for look in range(count):
-                inside = np.flatnonzero(cells.looked == look)
-                if not inside.size:
-                    continue
+            value = float(mu[plain].sum() - happened @ beta + 0.5 * (((beta - mean) / sd) ** 2).sum())
+            slope = plain_x.T @ mu[plain] - happened + (beta - mean) / sd**2
+            bend = plain_x.T @ (mu[plain, None] * plain_x) + np.diag(sd**-2.0)
+            for inside in insides:
                 part, part_x = mu[inside], x[inside]
                 mass = max(float(part.sum()), 1e-300)
                 ratio = 1 / math.expm1(min(mass, 500.0))
@@ -192,8 +192,9 @@ class Wear:
             return value, slope, bend
 
         found = minimize(
-            lambda b: minus(b)[:2], mean, jac=True, method="L-BFGS-B", options={"maxiter": 500, "ftol": 1e-13}
-        )
+            lambda b: minus(b)[:2], mean, jac=True, hess=lambda b: minus(b)[2], method="trust-exact",
+            options={"gtol": 1e-6},
+        )  # fmt: skip
         value, _slope, bend = minus(found.x)
         self.mode, self.covariance = found.x, np.linalg.inv(bend)
         self.evidence = -value - float(np.log(sd).sum()) - 0.5 * float(np.linalg.slogdet(bend)[1])
@@ -202,11 +203,11 @@ class Wear:
         weights[weights.sum(axis=1) == 0] = weights.sum(axis=0)
         self.crew_shares = weights / weights.sum(axis=1, keepdims=True)
 
-    def draws(self, g: int, count: int, rng: np.random.Generator) -> Floats:
-        """(level, age, since, neglect, eight steps) of one model with the guard on, (count, 12)."""
+    def draws(self, g: int, count: int, rng: np.random.Generator, off: float) -> Floats:
+        """(level, age, since, neglect, eight steps), (count, 12), of one model with that share of hours unguarded."""
         beta = rng.multivariate_normal(self.mode, self.covariance, size=count)
         at = 5
-        level, since = beta[:, 0].copy(), beta[:, 2].copy()
+        level, since = beta[:, 0] + off * beta[:, 3], beta[:, 2].copy()
         if self.crews > 1:
             level += beta[:, at : at + self.crews] @ self.crew_shares[g]
             at += self.crews
@@ -226,21 +227,45 @@ class Study:
         self.kinds = [Wear(cells, reference, neglect=flag) for flag in (False, True)]
         self.weight = 1 / (1 + math.exp(self.kinds[0].evidence - self.kinds[1].evidence))
 
-    def draws(self, g: int, count: int = 500) -> Floats:
+    def draws(self, g: int, off: float = 0.0, count: int = 400) -> Floats:
         rng = np.random.default_rng(11)
         second = round(count * self.weight)
-        return np.concatenate([self.kinds[0].draws(g, count - second, rng), self.kinds[1].draws(g, second, rng)])
+        return np.concatenate(
+            [kind.draws(g, n, rng, off) for kind, n in zip(self.kinds, (count - second, second), strict=True)]
+        )
 
 
-def cost_of(draws: Floats, manual: float, every: float, planned: float, failure: float) -> tuple[Floats, Floats]:
-    """Cost an hour and chance of a failure from one service to the next, for every draw, over a life from new."""
+@dataclass(frozen=True)
+class Life:
+    """A life from new under one interval, for every draw: hours lived, services and failures, whatever they cost."""
+
+    lived: Floats
+    services: Floats
+    failed: Floats
+
+    def cost(self, planned: float, failure: float) -> Floats:
+        """An hour's."""
+        return (failure * self.failed + planned * self.services) / self.lived
+
+    @property
+    def risk(self) -> float:
+        """Mean chance of a failure from one service to the next."""
+        return float((self.failed / (1 + self.services)).mean())
+
+
+def life(draws: Floats, manual: float, every: float) -> Life:
+    """Followed step by step."""
     age = (np.arange(round(LIFE / STEP)) + 0.5) * STEP
     cycle = np.floor(age / every * (1 - 1e-12))
     since = age - cycle * every
     past = (cycle * every**3 + since**3) / 3
-    log = draws[:, :1] + draws[:, 1:2] * np.log(np.maximum(age, YOUNGEST) / manual)
-    log = log + draws[:, 2:3] * np.log(np.maximum(since, YOUNGEST) / manual)
-    log = log + draws[:, 3:4] * np.log((3 * past / manual**2 + manual) / (age + manual))
+    terms = [
+        np.ones_like(age),
+        np.log(np.maximum(age, YOUNGEST) / manual),
+        np.log(np.maximum(since, YOUNGEST) / manual),
+    ]
+    terms.append(np.log((3 * past / manual**2 + manual) / (age + manual)))
+    log = draws[:, :4] @ np.stack(terms)
     log += draws[:, 4:][:, np.minimum((since / manual * EIGHTHS).astype(int), EIGHTHS - 1)]
     passed = np.cumsum(np.exp(log) * STEP, axis=1)
     alive = np.exp(-passed)
@@ -248,8 +273,7 @@ def cost_of(draws: Floats, manual: float, every: float, planned: float, failure:
     lived = (0.5 * (before + alive)).sum(axis=1) * STEP
     times = np.arange(1, math.ceil(LIFE / every - 1e-9)) * every
     services = alive[:, np.minimum((times / STEP).astype(int), alive.shape[1] - 1)].sum(axis=1)
-    failed = 1 - alive[:, -1]
-    return (failure * failed + planned * services) / lived, failed / (1 + services)
+    return Life(lived, services, 1 - alive[:, -1])
 
 
 def settings_most_run_under(parties: dict[str, Party], model: str, task: str) -> list[Party]:
