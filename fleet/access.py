@@ -54,6 +54,8 @@ ACTIONS: dict[str, frozenset[str]] = {
     "book_drop_off": frozenset({OWNER, CREW_BOSS, TECHNICIAN, MANAGER}),
     # The private address of a crew's calendar: made, renewed, revoked by those whose crew it is.
     "share_crew_calendar": frozenset({OWNER, CREW_BOSS}),
+    # Money of their own is the owner's to say yes or no to, not the crew's and not the shop's.
+    "answer_estimate": frozenset({OWNER}),
     "work_bench": frozenset({TECHNICIAN, MANAGER}),
     "set_bench": frozenset({MANAGER}),
 }

@@ -24,3 +24,11 @@ HANDED_BACK = Caution(
         Point(_("First start outdoors with nobody near: the head stands still at idle, the switch stops the engine.")),
     ),
 )
+
+RESTS = Caution(
+    _("Not to be run before it has been put right."),
+    (
+        Point(_("Carried, never started, until the bench has put it right and looked it over.")),
+        Point(_("A no brings it back as it is: tag it, keep it apart, plug lead off.")),
+    ),
+)

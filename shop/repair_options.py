@@ -10,7 +10,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from django.utils.translation import gettext_lazy as _
+
+from fleet.vocabulary import Label
+
 ADJUST, REPAIR, REPLACE, ASSEMBLY = "adjust", "repair", "replace", "assembly"
+WAYS: dict[str, Label] = {
+    ADJUST: _("Adjust it"),
+    REPAIR: _("Rebuild it, with a kit or as it is"),
+    REPLACE: _("Replace the part"),
+    ASSEMBLY: _("Replace the whole assembly"),
+}
+KINDS: dict[str, Label] = {"genuine": _("genuine"), "generic": _("generic")}
 # A chance to start from, worth so many repairs seen: our own assumption, no source.
 START_REPAIRS = 10
 START_CHANCE: dict[str, float] = {ADJUST: 0.25, REPAIR: 0.15, REPLACE: 0.05, ASSEMBLY: 0.05}
@@ -87,3 +98,8 @@ def comeback_chance(component: str, key: str, seen: Mapping[str, tuple[int, int]
 def worth_it(best: Costed, spend_limit: float | None) -> bool | None:
     """Whether the bills of the cheapest way stay within what the unit is worth spending on; None: not known."""
     return None if spend_limit is None else best.bills <= spend_limit
+
+
+def way_words(key: str, kind: str = "") -> str:
+    """A way as people read it, with the kind of part where two are compared."""
+    return f"{WAYS[key]}, {KINDS[kind]}" if kind else str(WAYS[key])

@@ -8,6 +8,7 @@ from fleet.celery import app
 from fleet.clock import day_at
 from fleet.models import Shop
 from fleet.models.tenancy import all_tenants
+from shop.bench.estimate_mail import send_estimates as send_letters_with_estimates
 from shop.bench.mailing import send_waiting as send
 from shop.bench.season import work_out
 from shop.bench.sweeping import sweep
@@ -18,6 +19,13 @@ def send_waiting() -> int:
     """Send letters about drop-offs that wait."""
     with all_tenants():
         return send()
+
+
+@app.task(name="shop.send_estimates")
+def send_estimates() -> int:
+    """Send estimates that wait."""
+    with all_tenants():
+        return send_letters_with_estimates()
 
 
 @app.task(name="shop.sweep")
@@ -36,6 +44,7 @@ def sweep_everyone() -> int:
     for pk in ids:
         sweep_shop.delay(pk)
     send_waiting.delay()
+    send_estimates.delay()
     return len(ids)
 
 

@@ -3,6 +3,7 @@
 from shop.models.calendar import Bench, BenchDay, ClosedDays, StandardMinutes, Technician
 from shop.models.check_in import BenchPhoto, CheckIn
 from shop.models.checks import CheckAnswer, CheckRun
+from shop.models.estimates import Estimate, EstimateAddress, EstimateAnswer
 from shop.models.plans import Placement, SeasonPlan
 from shop.models.sheet import MeasureFigure, QuickVerdict, SheetAnswer, SheetEntry
 from shop.models.visits import DropOff, DropOffLine, FeedAddress, LineJob, VisitEvent, VisitMail
@@ -17,6 +18,9 @@ __all__ = [
     "ClosedDays",
     "DropOff",
     "DropOffLine",
+    "Estimate",
+    "EstimateAddress",
+    "EstimateAnswer",
     "FeedAddress",
     "LineJob",
     "MeasureFigure",

@@ -34,6 +34,7 @@ from shop.forms.check_in import StepForm
 from shop.forms.jobs import LeaveOutForm, MinutesForm, PhotoForm, RepairForm, TaskForm
 from shop.models import BenchPhoto, LineJob
 from shop.views.asking import by_shop
+from shop.views.estimate_marks import estimates_of_jobs
 from shop.views.visit_papers import papers_of, slip_of_line
 from shop.vocabulary import (
     CAUSE_OF_PART,
@@ -72,6 +73,8 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
     known = unit is not None and access.can("work_bench", unit.contractor_id)
     next_states = NEXT_STATES[line.state]
     taken = line.state in IN_SHOP
+    estimates = estimates_of_jobs(row.jobs)
+    verdict = verdict_on(line) if unit is not None else None
     context = {
         "line": line,
         "unit": unit,
@@ -82,7 +85,7 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
         "told": row.check_in,
         "state": VISIT_STATES[line.state],
         "promised": day_words(line.promised_on) if line.promised_on else "",
-        "jobs": [_job(job, taken) for job in row.jobs],
+        "jobs": [_job(job, taken) | {"estimate": estimates.get(job.pk)} for job in row.jobs],
         "open_jobs": row.open_jobs,
         "steps": [
             {"to": to, "words": words, "main": to == READY or (to, line.state) == (PICKED_UP, READY)}
@@ -93,7 +96,9 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
         "can_check_in": CHECKED_IN in next_states and not taken,
         "taken": taken,
         "more": _more(row.jobs) if taken and unit is not None else [],
-        "verdict": verdict_on(line) if unit is not None else None,
+        "verdict": verdict,
+        "owner_said": verdict is not None
+        and any(e["answered_at"] and e["answered_at"] > verdict.at for e in estimates.values()),
         "sheet_waits": bool(unit is not None and plan_sheet(answers_on(line), row.jobs)),
         "papers": [(_("Inspection slip"), slip_of_line(line))] * bool(slip_of_line(line))
         + papers_of(access, VisitRow(line.drop_off, [row])),
@@ -144,7 +149,9 @@ def bench_job(request: HttpRequest, pk: int) -> HttpResponse:
     # Repair or swap hands over what was chosen there.
     chosen = {name: request.GET[name] for name in ("done", "minutes", "parts_cost") if name in request.GET}
     form = _form(job, None if leaving else posted, chosen)
-    left = LeaveOutForm(posted if leaving else None)
+    told = estimates_of_jobs([job]).get(job.pk)
+    said_no = told is not None and told["answer"] is not None and not told["answer"]["yes"]
+    left = LeaveOutForm(posted if leaving else None, initial={"why": _("The owner said no.")} if said_no else None)
     if posted is not None and (left if leaving else form).is_valid():
         try:
             if leaving:
@@ -166,6 +173,7 @@ def bench_job(request: HttpRequest, pk: int) -> HttpResponse:
         "words": job_words(job.job),
         "form": form,
         "left": left,
+        "said_no": said_no,
         "back": back,
         "caution": caution_for_task(rest) if kind == "task" else None,
         "said": job.failure.what if job.failure is not None else "",

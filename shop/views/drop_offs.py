@@ -25,6 +25,7 @@ from shop.forms.booking import MoveForm
 from shop.models import DropOff, VisitEvent
 from shop.views.asking import by_for
 from shop.views.day_choices import day_choices
+from shop.views.estimate_marks import estimates_of_visit
 from shop.views.visit_papers import papers_of, slip_of_line
 from shop.vocabulary import (
     AT_YARD,
@@ -52,6 +53,7 @@ _WHAT = {
     "checked": gettext_lazy("cause found"),
     "sheet": gettext_lazy("bench sheet recorded"),
     "quick_look": gettext_lazy("quick look"),
+    "estimate": gettext_lazy("estimate"),
 }
 
 
@@ -85,11 +87,12 @@ def drop_off(request: HttpRequest, pk: int) -> HttpResponse:
     (row,) = visit_rows(DropOff.objects.known().filter(pk=pk))
     works = bench_access.may(access, "work_bench", visit)
     books = bench_access.may(access, "book_drop_off", visit)
+    told = estimates_of_visit(visit) if access.can("answer_estimate", visit.contractor_id) else {}
     events = VisitEvent.objects.known().filter(drop_off=visit).select_related("author", "line__trimmer")
     context = {
         "visit": visit,
         "shown": _visit(row, access),
-        "lines": [_line(one, works, books, visit) for one in row.lines],
+        "lines": [_line(one, works, books, visit) | {"estimate": told.get(one.line.pk)} for one in row.lines],
         "minutes": row.minutes,
         "events": [
             {"at": e.at, "who": e.author, "words": _event_words(e), "note": e.note}

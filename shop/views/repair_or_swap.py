@@ -18,7 +18,7 @@ from fleet.cautions import COOL, FUEL, STILL, Caution, caution_for_task
 from fleet.clock import now_at
 from fleet.forms.figures import FigureField
 from fleet.views.asking import show
-from fleet.vocabulary import COMPONENTS, TASK_OF_COMPONENT, Label
+from fleet.vocabulary import COMPONENTS, TASK_OF_COMPONENT
 from shop.bench.reading import line_rows
 from shop.bench.repair_choices import COMEBACK_DAYS, Seen, repairs_seen, review_of, ways_for
 from shop.bench.words import job_words
@@ -29,21 +29,16 @@ from shop.repair_options import (
     REPAIR,
     REPLACE,
     START_REPAIRS,
+    WAYS,
     Costed,
     break_even_minutes,
     compare,
+    way_words,
     worth_it,
 )
 from shop.views.bench_work import job_in_sight
 from shop.vocabulary import IN_SHOP
 
-WAYS: dict[str, Label] = {
-    ADJUST: gettext_lazy("Adjust it"),
-    REPAIR: gettext_lazy("Rebuild it, with a kit or as it is"),
-    REPLACE: gettext_lazy("Replace the part"),
-    ASSEMBLY: gettext_lazy("Replace the whole assembly"),
-}
-_KINDS: dict[str, Label] = {"genuine": gettext_lazy("genuine"), "generic": gettext_lazy("generic")}
 _CAUTION = Caution(gettext_lazy("Engine stopped and cold, plug lead off."), (STILL, COOL, FUEL))
 
 
@@ -114,7 +109,7 @@ def repair_or_swap(request: HttpRequest, pk: int) -> HttpResponse:
         "form": form,
         "fields": [(WAYS[way.key], form.of(way.key)) for way in plain],
         "rows": [_row(row, kinds[id(row.way)], job, limit) for row in rows],
-        "best": _name(best, kinds[id(best.way)]),
+        "best": way_words(best.way.key, kinds[id(best.way)]),
         "priced": priced,
         "best_total": round(best.total),
         "best_bills": round(best.bills),
@@ -140,8 +135,9 @@ def repair_or_swap(request: HttpRequest, pk: int) -> HttpResponse:
 def _row(row: Costed, kind: str, job: LineJob, limit: Decimal | None) -> dict[str, Any]:
     done = "replaced" if row.way.key in (REPLACE, ASSEMBLY) else "repaired"
     filled = {"done": done, "minutes": round(row.way.minutes), "parts_cost": f"{row.way.parts:.2f}"}
+    asked = {"way": row.way.key, "kind": kind, "minutes": filled["minutes"], "parts": filled["parts_cost"]}
     return {
-        "name": _name(row, kind),
+        "name": way_words(row.way.key, kind),
         "minutes": round(row.way.minutes),
         "parts": f"{row.way.parts:.2f}",
         "percent": round(100 * row.way.comeback),
@@ -150,12 +146,8 @@ def _row(row: Costed, kind: str, job: LineJob, limit: Decimal | None) -> dict[st
         "total": round(row.total),
         "over": limit is not None and row.first > float(limit),
         "url": reverse("bench_job", args=[job.pk]) + "?" + urlencode(filled),
+        "estimate_url": reverse("estimate_send", args=[job.pk]) + "?" + urlencode(asked),
     }
-
-
-def _name(row: Costed, kind: str) -> str:
-    words = str(WAYS[row.way.key])
-    return f"{words}, {_KINDS[kind]}" if kind else words
 
 
 def _break_even(rows: list[Costed], rate: float) -> int | None:

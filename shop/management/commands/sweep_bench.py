@@ -9,6 +9,7 @@ from django.utils import timezone
 from fleet.clock import day_at
 from fleet.management.options import PortalCommand
 from fleet.models import Shop
+from shop.bench.estimate_mail import send_estimates
 from shop.bench.mailing import send_waiting
 from shop.bench.sweeping import sweep
 
@@ -24,4 +25,4 @@ class Command(PortalCommand):
                 f"{shop}: {found.no_shows} no-shows, {found.lapsed} offers lapsed, {found.unclaimed} visits unclaimed, "
                 f"minutes learned from {found.learned_from} jobs"
             )
-        self.stdout.write(f"{send_waiting()} letters sent")
+        self.stdout.write(f"{send_waiting() + send_estimates()} letters sent")

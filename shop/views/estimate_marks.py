@@ -1,0 +1,53 @@
+"""Where estimates are pointed to from: the jobs of a line, for the bench; the lines of a visit, for its owner."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.urls import reverse
+from django.utils import timezone
+
+from shop.bench.estimate_words import answer_words
+from shop.bench.estimating import answer_to
+from shop.models import DropOff, Estimate, LineJob
+from shop.repair_options import way_words
+from shop.vocabulary import IN_SHOP
+
+
+def estimates_of_jobs(jobs: Iterable[LineJob]) -> dict[int, dict[str, Any]]:
+    """The latest estimate of each job with its answer, as the bench work lists them; one query."""
+    lines = {job.line_id for job in jobs}
+    related = ("answered__author", "line__shop", "line__trimmer")
+    rows = Estimate.objects.known().filter(line__in=lines).select_related(*related).order_by("pk")
+    found = {}
+    for estimate in rows:
+        given = answer_to(estimate)
+        found[estimate.job_id] = {
+            "url": reverse("bench_estimate", args=[estimate.pk]),
+            "total": estimate.total,
+            "way": way_words(estimate.way, estimate.kind),
+            "answer": answer_words(given, estimate) if given else None,
+            "answered_at": given.at if given else None,
+            "filled": {"minutes": estimate.minutes, "parts_cost": estimate.parts},
+        }
+    return found
+
+
+def estimates_of_visit(visit: DropOff) -> dict[int, dict[str, Any]]:
+    """The latest estimate of each line, for who owns the units; one query."""
+    rows = Estimate.objects.known().filter(line__drop_off=visit).select_related("answered", "line", "job")
+    found = {}
+    for estimate in rows.order_by("pk"):
+        waits = (
+            answer_to(estimate) is None
+            and estimate.expires_at > timezone.now()
+            and estimate.line.state in IN_SHOP
+            and estimate.job.done_at is None
+            and not estimate.job.left_out
+        )
+        if waits or answer_to(estimate) is not None:
+            found[estimate.line_id] = {"url": reverse("estimate_owner", args=[estimate.pk]), "waits": waits}
+        else:
+            found.pop(estimate.line_id, None)
+    return found
