@@ -11,7 +11,7 @@ from fleet.forms.figures import FigureField
 from fleet.forms.jobs import PressForm
 from shop.bench.estimating import MOST_MINUTES, MOST_PARTS, Asked
 from shop.estimate_sums import ANSWERS
-from shop.repair_options import ADJUST, KINDS, WAYS
+from shop.repair_options import KINDS, WAYS
 
 _TOO_MUCH = _("This figure is too large or below zero. Check it.")
 
@@ -26,23 +26,23 @@ class EstimateForm(PressForm):
     minutes = forms.IntegerField(
         label=_("Minutes"), min_value=1, max_value=MOST_MINUTES, widget=forms.TextInput(attrs={"inputmode": "numeric"})
     )
-    parts = FigureField(label=_("Parts, $"))
+    # A blank would say that they are free.
+    parts = FigureField(
+        label=_("Parts, $"),
+        required=True,
+        error_messages={"required": _("Write what the parts cost; 0 where none are needed.")},
+    )
     rests = forms.BooleanField(label=_("Not to be run before it is put right"), required=False)
     note = forms.CharField(
         label=_("A word to the owner"), required=False, max_length=300, widget=forms.Textarea(attrs={"rows": 2})
     )
 
     def clean(self) -> dict[str, object]:
-        """Only an adjustment takes no parts; a blank elsewhere would say that they are free."""
+        """A sum a bench can mean."""
         data: dict[str, object] = super().clean() or {}
         parts = data.get("parts")
         if isinstance(parts, Decimal) and parts > MOST_PARTS:
             self.add_error("parts", _TOO_MUCH)
-        elif parts is None and "parts" not in self.errors:
-            if data.get("way") == ADJUST:
-                data["parts"] = Decimal(0)
-            else:
-                self.add_error("parts", _("Write what the parts cost; 0 where none are needed."))
         return data
 
     def asked(self) -> Asked:
