@@ -33,6 +33,14 @@ __all__ = ["bench", "factories"]
 SWAP = Asked("replace", 12, Decimal(26))
 
 
+@pytest.fixture(autouse=True)
+def counted_alone(settings, request):
+    """Looks are limited by the address they come from, so each test counts its own."""
+    settings.CACHES = {
+        "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": request.node.nodeid}
+    }
+
+
 @pytest.fixture
 def told(bench, settings):
     """A starter fault at the bench, $20 agreed; the owner can be written to."""
@@ -152,6 +160,13 @@ def test_a_post_without_its_token_from_the_page_is_refused(told):
     form = strict.get(link).content.decode()
     (csrf,) = re.findall(r'name="csrfmiddlewaretoken" value="(\w+)"', form.split("<main", 1)[1])
     assert strict.post(link, {"answer": "yes", "csrfmiddlewaretoken": csrf}).status_code == 302
+
+
+def test_guessing_is_stopped_after_sixty_looks(told):
+    link = address_of(send(told))
+    codes = [Client().get(reverse("estimate", args=["A" * 22])).status_code for _try in range(60)]
+    assert codes == [404] * 60
+    assert Client().get(link).status_code == 429
 
 
 def test_a_newer_estimate_ends_the_older_and_its_waiting_letter(told):
