@@ -12,6 +12,7 @@ from fleet.models import GuardCheck, Service, Trimmer
 from fleet.record.standing import standing
 from fleet.upkeep.entry_words import entry_words, plain
 from fleet.upkeep.standing_flags import hold_words_of
+from fleet.upkeep.stops import stops_for
 from fleet.vocabulary import AS_FOUND, GUARD_STATES, LINE_STATES, SEEN_BY, SERVICE_DONE, TASKS
 from shop.bench.checking import findings_told
 from shop.bench.reading import LineRow
@@ -40,7 +41,7 @@ class Look:
 
 @dataclass(frozen=True)
 class Slip:
-    """All of one slip. Where the unit's history is not in sight, ``known`` is false, ``looks`` and ``holds`` empty."""
+    """All of one slip. Where the unit's history is not in sight, ``known`` is false, what comes of it empty."""
 
     arrived: list[tuple[str, str]]
     safety: list[str]
@@ -50,12 +51,14 @@ class Slip:
     left_out: list[str]
     still_open: list[str]
     looks: list[Look]
+    stops: list[str]
     holds: list[str]
     known: bool
 
 
-def inspection_slip(row: LineRow, unit: Trimmer, *, known: bool) -> Slip:
-    """Read it; at most ten queries."""
+def inspection_slip(row: LineRow, unit: Trimmer, *, known: bool, today: dt.date) -> Slip:
+    """Read it; at most fourteen queries."""
+    stops = stops_for([(unit.pk, unit.model_id)], today).get(unit.pk, []) if known else []
     done = work_done([row], row.line.contractor_id).get(row.line.pk, [])
     return Slip(
         arrived=_arrived(row),
@@ -72,6 +75,7 @@ def inspection_slip(row: LineRow, unit: Trimmer, *, known: bool) -> Slip:
             job_words(j.job) for j in row.jobs if j.done_at is None and not j.left_out and j.job != INTAKE
         ],
         looks=last_looks(unit) if known else [],
+        stops=[stop.sentence() for stop in stops],
         holds=[words for _tag, why in hold_words_of([unit]) for words in why] if known else [],
         known=known,
     )  # fmt: skip

@@ -113,7 +113,8 @@ def test_a_slip_says_what_was_found_on_arrival_and_since(portal, visit):
     content = paper(portal.client("technician"), "inspection_slip", line.pk)
     said = words(content)
     for piece in (
-        "Inspection slip, QH-01", "Hold: do not start", "What holds it:", "not started until that is put right",
+        "Inspection slip, QH-01", "Stop: do not start it", "Has lost power slowly", "What holds it:",
+        "not started until that is put right",
         "Loses power after lunch", "Engine hours not looked at", "Guard on", "Line long", "Safety fuel leak",
         "Stop switch and trigger check worn, replaced", "Still to do: Clean the exhaust port; Fault: carburetor",
         "Arrestor screen clean not looked at", "Guard on with its cutter", "Inspected by",
@@ -139,6 +140,26 @@ def test_a_sound_unit_leaves_with_no_hold_and_what_nobody_looked_at(portal, visi
     assert "No hold stands on it as of" in said
     assert "Guard not looked at" in said
     assert "Complaint nothing written down" in said
+
+
+def test_a_slip_of_a_held_unit_says_so(portal, visit):
+    line = arrive(visit, complaint="", symptom="", safety=("fuel_leak",))
+    assert "Hold: do not start" in words(paper(portal.client("technician"), "inspection_slip", line.pk))
+
+
+def test_a_slip_never_calls_a_stopped_unit_free(portal, visit):
+    """A recall notice and an open fault that can hurt are no holds of a job, and stop the unit all the same."""
+    line, client = arrive(visit, complaint="", symptom="", guard=""), portal.client("technician")
+    assert "No hold stands on it" in words(paper(client, "inspection_slip", line.pk))
+    factories.break_part(portal.units["due"], "gearbox", days=1, done="", what="head wobbles")
+    said = words(paper(client, "inspection_slip", line.pk))
+    assert "No hold stands on it" not in said
+    assert "Stop: do not start it" in said
+    assert "Head wobbles" in said
+    factories.make_notice(portal.units["due"].model)
+    said = words(paper(client, "inspection_slip", line.pk))
+    assert "no repair takes its place" in said
+    assert said.index("fuel cap may leak") < said.index("Head wobbles")
 
 
 def test_there_is_no_slip_before_arrival_nor_for_other_kit(portal, visit):
