@@ -169,9 +169,7 @@ def access_of(user: User | AnonymousUser, today: dt.date | None = None) -> Acces
         return Access(user)
     rows = Membership.objects.filter(user=user).select_related("contractor", "shop", "crew").order_by("pk")
     # A role ends on the day of the place it is held at.
-    memberships = tuple(
-        m for m in rows if m.ended_on is None or m.ended_on > (today or today_at(m.contractor or m.shop))
-    )
+    memberships = tuple(m for m in rows if m.held_on(today or today_at(m.contractor or m.shop)))
     reach: dict[int, set[str]] = {}
     for m in memberships:
         if m.contractor_id:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import secrets
 from decimal import Decimal
 
@@ -146,6 +147,11 @@ CONTRACTOR_ROLES = frozenset({Role.OWNER, Role.CREW_BOSS})
 SHOP_ROLES = frozenset({Role.TECHNICIAN, Role.MANAGER})
 
 
+def in_office(day: dt.date) -> models.Q:
+    """Roles that are held on a day: a role ends with the start of the day it is ended on."""
+    return models.Q(ended_on__isnull=True) | models.Q(ended_on__gt=day)
+
+
 class Membership(models.Model):
     """One role of one person at one organization. A crew boss belongs to a crew; an administrator to the portal."""
 
@@ -173,6 +179,10 @@ class Membership(models.Model):
 
     def __str__(self) -> str:
         return f"{self.user} {self.role}"
+
+    def held_on(self, day: dt.date) -> bool:
+        """The same as ``in_office``, of one row."""
+        return self.ended_on is None or self.ended_on > day
 
 
 class Invitation(models.Model):

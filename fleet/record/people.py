@@ -11,7 +11,6 @@ from allauth.account.models import EmailAddress
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from fleet.models import (
@@ -25,7 +24,7 @@ from fleet.models import (
     Shop,
     User,
 )
-from fleet.models.people import new_token
+from fleet.models.people import in_office, new_token
 from fleet.models.tenancy import all_tenants
 from fleet.record.pins import hash_pin
 from fleet.record.words import name_key
@@ -182,7 +181,7 @@ def _email_taken(email: str) -> bool:
 def end_membership(*, membership: Membership, by: User, on: dt.date) -> None:
     """End a role at once. Nobody ends their own last one, and the portal keeps an administrator."""
     with transaction.atomic():
-        standing = Membership.objects.select_for_update().filter(Q(ended_on__isnull=True) | Q(ended_on__gt=on))
+        standing = Membership.objects.select_for_update().filter(in_office(on))
         mine = [m.pk for m in standing.filter(user=membership.user_id)]
         if membership.user_id == by.pk and mine == [membership.pk]:
             raise Refused(_("This is your own last role here. Somebody else must end it."))

@@ -7,11 +7,12 @@ from itertools import pairwise
 
 from allauth.mfa.utils import is_mfa_enabled
 from django.contrib.auth.hashers import check_password, make_password
-from django.db.models import F, Q
+from django.db.models import F
 from django.utils.translation import gettext as _
 
 from fleet.clock import today_at
 from fleet.models import Membership, Role, Trimmer, User
+from fleet.models.people import in_office
 from fleet.record.writing import Refused
 
 PIN_DIGITS = 6
@@ -70,7 +71,7 @@ def who_has_pin(*, unit: Trimmer, pin: str) -> User | None:
     today = today_at(unit.contractor)
     state = getattr(unit, "state", None)
     crew_id = state.crew_id if state is not None and unit.retired_on is None else None
-    standing = Q(ended_on__isnull=True) | Q(ended_on__gt=today)
+    standing = in_office(today)
     rows = Membership.objects.none()
     if crew_id is not None:
         rows = Membership.objects.filter(standing, crew=crew_id, role=Role.CREW_BOSS, user__is_active=True)

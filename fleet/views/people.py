@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import logging
 
 from django.conf import settings
@@ -25,6 +24,7 @@ from fleet.forms.posted import posted
 from fleet.forms.refusals import add_refusal
 from fleet.limits import Limit
 from fleet.models import Crew, Invitation, Membership, Role
+from fleet.models.people import in_office
 from fleet.record.people import (
     Place,
     add_crew,
@@ -46,10 +46,6 @@ def _back(organization: Organization) -> str:
     return f"{reverse('people')}?at={organization.key}"
 
 
-def _standing(today: dt.date) -> Q:
-    return Q(ended_on__isnull=True) | Q(ended_on__gt=today)
-
-
 @allowed("manage_people")
 def people(request: HttpRequest) -> HttpResponse:
     """The people, open invitations and crews of one organization."""
@@ -61,7 +57,7 @@ def people(request: HttpRequest) -> HttpResponse:
     if place == Place():
         here = {"contractor": None, "shop": None, "role": Role.ADMINISTRATOR}
     members = list(
-        Membership.objects.filter(_standing(today_at(place.contractor or place.shop)), **here)
+        Membership.objects.filter(in_office(today_at(place.contractor or place.shop)), **here)
         .select_related("user", "crew")
         .order_by("role", "user__display_name", "user__username", "pk")
     )
@@ -157,7 +153,7 @@ def invitation_revoke(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _membership(request: HttpRequest, pk: int) -> tuple[Membership, Organization]:
     access: Access = request.access  # type: ignore[attr-defined]
-    rows = Membership.objects.filter(_standing(access.today), pk=pk).select_related(
+    rows = Membership.objects.filter(in_office(access.today), pk=pk).select_related(
         "user", "crew", "contractor", "shop"
     )
     membership = rows.first()

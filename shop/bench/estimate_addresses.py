@@ -6,10 +6,10 @@ A number of 128 bits cannot be guessed; the signature keeps a copy of the databa
 from __future__ import annotations
 
 from django.core import signing
-from django.db.models import Q
 
 from fleet.clock import today_at
 from fleet.models import Membership, Role
+from fleet.models.people import in_office
 from shop.models import EstimateAddress
 
 
@@ -40,5 +40,5 @@ def find_estimate(token: str) -> EstimateAddress | None:
     if found is None:
         return None
     today = today_at(found.estimate.line.drop_off.contractor)
-    owners = Membership.objects.filter(Q(ended_on__isnull=True) | Q(ended_on__gt=today), role=Role.OWNER)
+    owners = Membership.objects.filter(in_office(today), role=Role.OWNER)
     return found if owners.filter(user=found.person_id, contractor=found.contractor_id).exists() else None

@@ -77,7 +77,7 @@ def left_behind(addresses: Iterable[FeedAddress]) -> set[int]:
     makers = {a.made_by_id for a in asked if a.made_by_id}
     held: set[tuple[int, str, int | None]] = set()
     for role in Membership.objects.filter(user__in=makers).select_related("contractor", "shop"):
-        if role.ended_on is not None and role.ended_on <= today_at(role.contractor or role.shop):
+        if not role.held_on(today_at(role.contractor or role.shop)):
             continue
         if role.shop_id:
             held.add((role.user_id, "shop", role.shop_id))
