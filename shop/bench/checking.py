@@ -10,22 +10,16 @@ from django.db import transaction
 from django.db.models import Count
 from django.utils.translation import gettext as _
 
-from fleet.clock import day_at
-from fleet.models import GuardCheck, Trimmer
-from fleet.record.corrections import withdraw
-from fleet.record.faults import FAULTS, report_fault
-from fleet.record.standing import standing
+from fleet.models import Trimmer
 from fleet.record.writing import By, Refused
-from shop.bench.working import add_job, find_line
-from shop.bench.writing import add_event, lines_of_visit, lock_visit, move_line, settle
+from shop.bench.holding import hold_unit, release_unit, told_already
+from shop.bench.working import add_job, begin, take_in_hand
+from shop.bench.writing import add_event
 from shop.first_checks import NONE, Cause, symptoms
 from shop.models import CheckAnswer, CheckRun, DropOffLine, LineJob
 from shop.vocabulary import (
     CHECK_ANSWERS,
-    CHECKED_IN,
     FOUND_IT,
-    IN_SHOP,
-    ON_BENCH,
     PICKED_UP,
     READY,
     SYMPTOMS,
@@ -100,11 +94,7 @@ def answer_check(
     Taking an answer back withdraws the hold it made; a job it added stays, to be left out with a reason.
     """
     with transaction.atomic():
-        visit = lock_visit(line.drop_off)
-        lines = lines_of_visit(visit)
-        row = find_line(lines, line)
-        if row.trimmer is None or row.state not in IN_SHOP:
-            raise Refused(_("%(name)s is not in the shop. Check it in first.") % {"name": row.name})
+        visit, lines, row, unit = take_in_hand(line)
         known = symptoms().get(symptom)
         causes: Mapping[str, Cause] = {} if known is None else {c.key: c for c in known.causes}
         if (cause not in causes and cause != NONE) or answer not in CHECK_ANSWERS:
@@ -132,12 +122,11 @@ def answer_check(
         if answer == FOUND_IT:
             run.found = cause
             if cause != NONE:
-                kept = _follow(row, row.trimmer, symptom, causes[cause], by, today, now)
+                kept = _follow(row, unit, symptom, causes[cause], by, today, now)
         elif run.found == cause:
             run.found = ""
             if before is not None and before.entry_id is not None:
-                why = _("The check's answer was taken back.")
-                withdraw(kind=before.entry_kind, entry_id=before.entry_id, why=why, by=by.part("taken-back"))
+                release_unit(before, _("The check's answer was taken back."), by)
         run.save(update_fields=["found"])
         CheckAnswer.objects.create(
             contractor_id=row.contractor_id, shop_id=row.shop_id, run=run, cause=cause, answer=answer,
@@ -146,9 +135,7 @@ def answer_check(
         if answer == FOUND_IT:
             words = _("something not in the table") if cause == NONE else causes[cause].text
             add_event(visit, "checked", by.author, now, line=row, after=cause, note=words)
-        if row.state == CHECKED_IN:
-            move_line(row, ON_BENCH, by.author, now)
-            settle(visit, lines)
+        begin(visit, lines, row, by.author, now)
     return run
 
 
@@ -159,19 +146,9 @@ def _follow(
     kept: dict[str, Any] = {}
     hold = hold_of(symptom, cause)
     if hold and not told_already(line, unit, hold):
-        entry = report_fault(unit=unit, fault=hold, on=today, by=by.part("hold"), today=today)
-        kept = {"entry_kind": "guard", "entry_id": entry.pk}
+        kept = hold_unit(unit, hold, by, today)
     jobs = {fault_job(SYMPTOMS[symptom].component), fault_job(cause.component)}
     waiting = LineJob.objects.known().filter(line=line, job__in=jobs, done_at=None, left_out="")
     if not cause.about_use and not waiting.exists():
         add_job(line=line, job=fault_job(cause.component), author=by.author, now=now)
     return kept
-
-
-def told_already(line: DropOffLine, unit: Trimmer, hold: str) -> bool:
-    """Whether this visit has put the same finding into the ledger: at the counter, or by an earlier check."""
-    since = day_at(line.drop_off.shop, line.arrived_at) if line.arrived_at is not None else line.drop_off.day
-    fault = FAULTS[hold]
-    rows = GuardCheck.objects.filter(trimmer=unit, seen_by="shop", occurred_on__gte=since - dt.timedelta(days=1))
-    found = rows.filter(guard=fault.guard) if fault.guard else rows.filter(safety=fault.safety)
-    return bool(standing(found, "guard").exists())

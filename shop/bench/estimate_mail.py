@@ -6,30 +6,18 @@ import logging
 
 from django.conf import settings
 from django.core.mail import EmailMessage
-from django.db.models import F, Q
+from django.db.models import Exists, OuterRef
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
-from fleet.clock import today_at
-from fleet.models import Contractor, Membership, Role, User
 from shop.bench.estimate_addresses import token_of
 from shop.bench.estimate_words import estimate_words
+from shop.bench.mailing import send_each
 from shop.models import Estimate, EstimateAddress
 
 log = logging.getLogger(__name__)
-
-MOST_TRIES = 8
-AT_ONCE = 200
-
-
-def owners_of(contractor: Contractor) -> list[User]:
-    """Owners in office who have an e-mail address: sums are theirs to see, not their crews'."""
-    today = today_at(contractor)
-    rows = Membership.objects.filter(Q(ended_on__isnull=True) | Q(ended_on__gt=today)).exclude(user__email="")
-    rows = rows.filter(contractor=contractor, role=Role.OWNER).select_related("user").order_by("pk")
-    return list({m.user_id: m.user for m in rows}.values())
 
 
 def send_estimates() -> int:
@@ -37,18 +25,9 @@ def send_estimates() -> int:
 
     A newer estimate's letter tells of it: the older one's is not sent any more, nor one that has run out.
     """
-    newest = Estimate.objects.known().order_by("line", "-pk")
-    waiting = EstimateAddress.objects.known().filter(sent_at__isnull=True, tries__lt=MOST_TRIES)
-    waiting = waiting.filter(estimate__expires_at__gt=timezone.now()).order_by("pk")
-    sent = 0
-    for pk, tries, line, estimate in list(waiting.values_list("pk", "tries", "estimate__line", "estimate")[:AT_ONCE]):
-        if newest.filter(line=line, pk__gt=estimate).exists():
-            continue
-        # Taken by one sender: another one that read the same row finds its tries changed.
-        mine = EstimateAddress.objects.known().filter(pk=pk, tries=tries, sent_at__isnull=True)
-        if mine.update(tries=F("tries") + 1):
-            sent += _send(pk)
-    return sent
+    newer = Estimate.objects.known().filter(line=OuterRef("estimate__line"), pk__gt=OuterRef("estimate"))
+    standing = EstimateAddress.objects.known().filter(~Exists(newer), estimate__expires_at__gt=timezone.now())
+    return send_each(standing, _send)
 
 
 def _send(pk: int) -> int:

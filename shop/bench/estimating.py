@@ -17,8 +17,9 @@ from django.utils.translation import gettext as _
 from fleet import background
 from fleet.models import User
 from fleet.record.writing import By, Refused
-from shop.bench.estimate_mail import owners_of, send_estimates
-from shop.bench.reading import LineRow, line_rows
+from shop.bench.estimate_mail import send_estimates
+from shop.bench.mailing import owners_of
+from shop.bench.reading import LineRow, line_rows, told_at_counter
 from shop.bench.repair_choices import review_of
 from shop.bench.work_done import NOT_CHARGED, work_done
 from shop.bench.writing import add_event, lock_visit
@@ -90,12 +91,6 @@ def answer_to(estimate: Estimate) -> EstimateAnswer | None:
     return found
 
 
-def newest_of(line: DropOffLine) -> list[Estimate]:
-    """The line's estimates, newest first, with their answers."""
-    rows = Estimate.objects.known().filter(line=line).select_related("answered__author", "made_by")
-    return list(rows.order_by("-pk"))
-
-
 def why_over(estimate: Estimate, now: dt.datetime, *, answered: bool = False) -> str:
     """Why an estimate can be answered (or, once ``answered``, read) no more, in words; empty while it can."""
     if Estimate.objects.known().filter(line=estimate.line_id, pk__gt=estimate.pk).exists():
@@ -105,9 +100,14 @@ def why_over(estimate: Estimate, now: dt.datetime, *, answered: bool = False) ->
     if answered:
         return ""
     job = LineJob.objects.known().select_related("line").get(pk=estimate.job_id)
-    if job.done_at is not None or job.left_out or job.line.state not in IN_SHOP:
+    if finished_with(job, job.line):
         return _("The shop has finished with this.")
     return ""
+
+
+def finished_with(job: LineJob, line: DropOffLine) -> bool:
+    """Whether there is nothing left to say yes or no to."""
+    return job.done_at is not None or bool(job.left_out) or line.state not in IN_SHOP
 
 
 def send_estimate(*, job: LineJob, asked: Asked, mail: bool, portal: str, by: By, now: dt.datetime) -> Estimate:
@@ -189,13 +189,13 @@ def answer_estimate(
 
 def agreed_on(line: DropOffLine) -> Decimal | None:
     """The sum that is OK to fix up to, as last said; none: the owner is asked first."""
-    told = CheckIn.objects.known().filter(line=line).order_by("at", "pk").last()
+    told = told_at_counter(line.pk)
     return None if told is None else told.fix_up_to
 
 
 def _raise_limit(estimate: Estimate, author: User | None, now: dt.datetime) -> Decimal:
     """What was said at the counter, once more, with the sum now agreed."""
-    told = CheckIn.objects.known().filter(line=estimate.line_id).order_by("at", "pk").last()
+    told = told_at_counter(estimate.line_id)
     agreed = agreed_after(None if told is None else told.fix_up_to, estimate.total)
     if told is None or told.fix_up_to != agreed:
         said = {f.attname: getattr(told, f.attname) for f in CheckIn._meta.concrete_fields} if told else {}

@@ -6,18 +6,20 @@ A letter says what is true when it leaves. Whoever has no e-mail address is not 
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from typing import Any
 
 from django.conf import settings
 from django.core.mail import EmailMessage
-from django.db.models import F, Q
+from django.db.models import F
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 
 from fleet.clock import today_at
-from fleet.models import Membership, Role, User
+from fleet.models import Contractor, Membership, Role, User
+from fleet.models.people import in_office
 from shop.bench.words import day_words, job_words
 from shop.models import DropOff, DropOffLine, LineJob, VisitMail
 from shop.vocabulary import AT_YARD, CANCELLED, INTAKE, KIT, PICKED_UP
@@ -30,13 +32,20 @@ AT_ONCE = 200
 
 def send_waiting() -> int:
     """Send every letter that waits; returns how many went. Safe to run twice, and beside itself."""
-    waiting = VisitMail.objects.known().filter(sent_at__isnull=True, tries__lt=MOST_TRIES).order_by("pk")
+    return send_each(VisitMail.objects.known(), _send)
+
+
+def send_each(letters: Any, send: Callable[[int], int]) -> int:
+    """Send those of the letters that wait, by ``send`` with the pk of each; returns how many went.
+
+    The rows know ``sent_at`` and ``tries``. Whoever runs beside another sends none twice.
+    """
+    waiting = letters.filter(sent_at__isnull=True, tries__lt=MOST_TRIES).order_by("pk")
     sent = 0
     for pk, tries in list(waiting.values_list("pk", "tries")[:AT_ONCE]):
         # Taken by one sender: another one that read the same row finds its tries changed.
-        mine = VisitMail.objects.known().filter(pk=pk, tries=tries, sent_at__isnull=True)
-        if mine.update(tries=F("tries") + 1):
-            sent += _send(pk)
+        if letters.filter(pk=pk, tries=tries, sent_at__isnull=True).update(tries=F("tries") + 1):
+            sent += send(pk)
     return sent
 
 
@@ -56,12 +65,20 @@ def _send(pk: int) -> int:
 
 def recipients(visit: DropOff) -> list[User]:
     """The crew's bosses who have an address; else the contractor's owners."""
-    today = today_at(visit.contractor)
-    standing = Membership.objects.filter(Q(ended_on__isnull=True) | Q(ended_on__gt=today)).exclude(user__email="")
-    bosses = standing.filter(crew=visit.crew_id, role=Role.CREW_BOSS) if visit.crew_id else standing.none()
-    owners = standing.filter(contractor=visit.contractor_id, role=Role.OWNER)
-    found = list(bosses.select_related("user").order_by("pk")) or list(owners.select_related("user").order_by("pk"))
-    return list({m.user_id: m.user for m in found}.values())
+    bosses = _reached(visit.contractor, crew=visit.crew_id, role=Role.CREW_BOSS) if visit.crew_id else []
+    return bosses or owners_of(visit.contractor)
+
+
+def owners_of(contractor: Contractor) -> list[User]:
+    """Owners in office who have an e-mail address."""
+    return _reached(contractor, role=Role.OWNER)
+
+
+def _reached(contractor: Contractor, **held: Any) -> list[User]:
+    rows = Membership.objects.filter(in_office(today_at(contractor)), contractor=contractor, **held).exclude(
+        user__email=""
+    )
+    return list({m.user_id: m.user for m in rows.select_related("user").order_by("pk")}.values())
 
 
 def message_to(person: User, letter: VisitMail) -> EmailMessage:

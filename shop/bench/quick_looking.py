@@ -10,18 +10,19 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from fleet.record.writing import By, Refused
-from shop.bench.working import add_job, find_line
-from shop.bench.writing import add_event, lines_of_visit, lock_visit, move_line, settle
+from shop.bench.working import add_job, begin, take_in_hand
+from shop.bench.writing import add_event
+from shop.estimate_sums import labor_of
 from shop.models import CheckIn, DropOffLine, LineJob, QuickVerdict, SheetAnswer
 from shop.quick_look import QUICK_LINES, STOP, VERDICTS, Advice, advise
 from shop.sheet_lines import NOT_LOOKED
-from shop.vocabulary import CHECKED_IN, IN_SHOP, ON_BENCH, task_job
+from shop.vocabulary import task_job
 
 
 def expected_labor(line: DropOffLine, jobs: Iterable[LineJob]) -> Decimal:
     """What the open jobs' minutes come to at the contractor's labor rate, in dollars; parts come on top."""
     minutes = sum(job.minutes for job in jobs if job.done_at is None and not job.left_out)
-    return (Decimal(minutes) / 60 * line.drop_off.contractor.labour_rate).quantize(Decimal("0.01"))
+    return labor_of(minutes, line.drop_off.contractor.labour_rate)
 
 
 def advice_for(
@@ -48,11 +49,7 @@ def decide(*, line: DropOffLine, verdict: str, note: str, by: By, now: dt.dateti
     if verdict not in VERDICTS:
         raise Refused(_("Choose one of the answers offered."))
     with transaction.atomic():
-        visit = lock_visit(line.drop_off)
-        lines = lines_of_visit(visit)
-        row = find_line(lines, line)
-        if row.trimmer is None or row.state not in IN_SHOP:
-            raise Refused(_("%(name)s is not in the shop. Check it in first.") % {"name": row.name})
+        visit, lines, row, _unit = take_in_hand(line)
         before = verdict_on(row)
         note = note.strip()[:120]
         if before is not None and (before.verdict, before.note) == (verdict, note):
@@ -65,8 +62,5 @@ def decide(*, line: DropOffLine, verdict: str, note: str, by: By, now: dt.dateti
         add_event(visit, "quick_look", by.author, now, line=row, after=verdict, note=said)
         if verdict == STOP:
             add_job(line=row, job=task_job("review"), author=by.author, now=now)
-        if row.state == CHECKED_IN:
-            fresh = find_line(lines_of_visit(visit), row)
-            move_line(fresh, ON_BENCH, by.author, now)
-            settle(visit)
+        begin(visit, lines, row, by.author, now)
     return made

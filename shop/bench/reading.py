@@ -77,6 +77,11 @@ def line_rows(lines: Iterable[DropOffLine]) -> list[LineRow]:
     return list(found.values())
 
 
+def told_at_counter(line_id: int) -> CheckIn | None:
+    """What was last said of a line at the counter."""
+    return CheckIn.objects.known().filter(line=line_id).order_by("at", "pk").last()
+
+
 def bench_lines(shop: Shop, *, states: Iterable[str]) -> list[LineRow]:
     """Lines at this shop in these states, those of earlier days first."""
     lines = DropOffLine.objects.at_shops([shop.pk]).filter(state__in=list(states))

@@ -9,18 +9,17 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db import transaction
-from django.utils.translation import gettext as _
 
 from fleet.models import Trimmer
 from fleet.record.guard_walk import Seen, record_walk
 from fleet.record.work import Work, record_service
-from fleet.record.writing import By, Refused
+from fleet.record.writing import By
 from shop.bench.sheet_plan import Mended, Served, SheetPlan, Walk, plan_sheet
 from shop.bench.sheet_reading import answers_on, recorded
-from shop.bench.working import Found, add_job, find_line, finish_job
-from shop.bench.writing import add_event, lines_of_visit, lock_visit
+from shop.bench.working import Found, add_job, finish_job, take_in_hand
+from shop.bench.writing import add_event
 from shop.models import DropOffLine, LineJob, SheetAnswer, SheetEntry
-from shop.vocabulary import IN_SHOP, fault_job, task_job
+from shop.vocabulary import fault_job, task_job
 
 
 @dataclass(frozen=True)
@@ -48,12 +47,9 @@ def record_sheet(
     answer is marked with what it became in the same transaction.
     """
     with transaction.atomic():
-        visit = lock_visit(line.drop_off)
-        row = find_line(lines_of_visit(visit), line)
-        if row.trimmer is None or row.state not in IN_SHOP:
-            raise Refused(_("%(name)s is not in the shop. Check it in first.") % {"name": row.name})
+        visit, _lines, row, unit = take_in_hand(line)
         plan = plan_of(row)
-        writer = _Writer(row, row.trimmer, by, today, now)
+        writer = _Writer(row, unit, by, today, now)
         if plan.walk is not None:
             writer.walk(plan.walk)
         for served in plan.served:

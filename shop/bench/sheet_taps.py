@@ -12,15 +12,12 @@ from typing import Any
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from fleet.models import GuardCheck, Trimmer
-from fleet.record.corrections import withdraw
-from fleet.record.faults import report_fault
+from fleet.models import Trimmer
 from fleet.record.writing import By, Refused
-from shop.bench.checking import told_already
+from shop.bench.holding import hold_unit, release_unit, told_already
 from shop.bench.sheet_plan import asks_done
 from shop.bench.sheet_reading import answers_on, figures_of, recorded, tasks_booked
-from shop.bench.working import find_line
-from shop.bench.writing import lines_of_visit, lock_visit, move_line, settle
+from shop.bench.working import begin, take_in_hand
 from shop.models import DropOffLine, LineJob, MeasureFigure, SheetAnswer
 from shop.sheet_lines import (
     BAD,
@@ -33,7 +30,6 @@ from shop.sheet_lines import (
     WORN,
     SheetLine,
 )
-from shop.vocabulary import CHECKED_IN, IN_SHOP, ON_BENCH
 
 
 @dataclass(frozen=True)
@@ -88,21 +84,16 @@ def record_taps(
     answer that is in the ledger already stays there: a new look at its line is recorded beside it.
     """
     with transaction.atomic():
-        visit = lock_visit(line.drop_off)
-        lines = lines_of_visit(visit)
-        row = find_line(lines, line)
-        if row.trimmer is None or row.state not in IN_SHOP:
-            raise Refused(_("%(name)s is not in the shop. Check it in first.") % {"name": row.name})
+        visit, lines, row, unit = take_in_hand(line)
         booked = tasks_booked(LineJob.objects.known().filter(line=row, done_at=None))
         now_standing = answers_on(row)
         made = []
         for tap in taps:
-            answer = _keep(row, row.trimmer, tap, now_standing.get(tap.key), booked, by, today, now)
+            answer = _keep(row, unit, tap, now_standing.get(tap.key), booked, by, today, now)
             if answer is not None:
                 made.append(answer)
-        if made and row.state == CHECKED_IN:
-            move_line(row, ON_BENCH, by.author, now)
-            settle(visit, lines)
+        if made:
+            begin(visit, lines, row, by.author, now)
     return made
 
 
@@ -170,11 +161,8 @@ def _hold(
         same = before.finding == BAD and check.hold(before.finding, before.detail) == fault
         if same:
             return {"entry_kind": before.entry_kind, "entry_id": before.entry_id}
-        why = _("The bench sheet's answer was taken back.")
-        withdraw(kind=before.entry_kind, entry_id=before.entry_id or 0, why=why, by=by.part("taken-back"))
+        release_unit(before, _("The bench sheet's answer was taken back."), by)
     told = before is None or recorded(before) is None
     if not fault or (told and told_already(line, unit, fault)):
         return {}
-    entry = report_fault(unit=unit, fault=fault, on=today, by=by.part("hold"), today=today)
-    assert isinstance(entry, GuardCheck)
-    return {"entry_kind": "guard", "entry_id": entry.pk}
+    return hold_unit(unit, fault, by, today)

@@ -14,12 +14,12 @@ from fleet.models import Failure, Service
 from fleet.models.tenancy import tenant
 from fleet.record.standing import standing
 from shop.bench.reading import LineRow
+from shop.estimate_sums import labor_of
 from shop.models import LineJob
 from shop.vocabulary import INTAKE, QUICK_LOOK
 
 # Taking in is on no bill; the quick look is what the diagnosis charge is for.
 NOT_CHARGED = frozenset({INTAKE, QUICK_LOOK})
-_CENT = Decimal("0.01")
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ class WorkDone:
     def labor(self, rate: Decimal) -> Decimal | None:
         """Its minutes at so much an hour; none where no minutes were entered."""
         taken = self.job.minutes_taken
-        return None if taken is None else (rate * taken / 60).quantize(_CENT)
+        return None if taken is None else labor_of(taken, rate)
 
 
 @dataclass(frozen=True)

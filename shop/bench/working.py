@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from fleet.models import User
+from fleet.models import Trimmer, User
 from fleet.record.corrections import withdraw
 from fleet.record.work import Broken, Work, record_failure, record_service
 from fleet.record.writing import By, Refused
@@ -82,7 +83,7 @@ def finish_job(*, job: LineJob, found: Found, by: By, today: dt.date, now: dt.da
         if row.done_at is not None:
             return row
         if line.state not in IN_SHOP:
-            raise Refused(_("%(name)s is not in the shop. Check it in first.") % {"name": line.name})
+            raise _not_here(line)
         if found.minutes is not None and not 0 <= found.minutes <= MOST_MINUTES:
             raise Refused(_("This figure is too large or below zero. Check it."), "minutes")
         kind, _dot, rest = row.job.partition(".")
@@ -93,9 +94,7 @@ def finish_job(*, job: LineJob, found: Found, by: By, today: dt.date, now: dt.da
         row.done_at, row.minutes_taken, row.left_out = now, found.minutes, ""
         row.save()
         lines = lines_of_visit(visit)
-        if line.state == CHECKED_IN:
-            move_line(find_line(lines, line), ON_BENCH, by.author, now)
-            settle(visit, lines)
+        begin(visit, lines, find_line(lines, line), by.author, now)
     return row
 
 
@@ -124,7 +123,7 @@ def add_job(*, line: DropOffLine, job: str, author: User | None, now: dt.datetim
         if row.trimmer is None or job not in known:
             raise Refused(_("Choose one of the answers offered."), "job")
         if row.state not in IN_SHOP:
-            raise Refused(_("%(name)s is not in the shop. Check it in first.") % {"name": row.name})
+            raise _not_here(row)
         there = LineJob.objects.known().filter(line=row, job=job, done_at=None).first()
         if there is not None:
             return there
@@ -136,6 +135,29 @@ def add_job(*, line: DropOffLine, job: str, author: User | None, now: dt.datetim
         row.save(update_fields=["minutes"])
         add_event(visit, "job", author, now, line=row, after=job)
     return made
+
+
+def take_in_hand(line: DropOffLine) -> tuple[DropOff, list[DropOffLine], DropOffLine, Trimmer]:
+    """The visit, locked; its lines; this one of them and its unit, which must be in the shop."""
+    visit = lock_visit(line.drop_off)
+    lines = lines_of_visit(visit)
+    row = find_line(lines, line)
+    if row.trimmer is None or row.state not in IN_SHOP:
+        raise _not_here(row)
+    return visit, lines, row, row.trimmer
+
+
+def begin(
+    visit: DropOff, lines: Sequence[DropOffLine], row: DropOffLine, author: User | None, now: dt.datetime
+) -> None:
+    """What was only checked in is on the bench from the first thing that is done to it."""
+    if row.state == CHECKED_IN:
+        move_line(row, ON_BENCH, author, now)
+        settle(visit, lines)
+
+
+def _not_here(line: DropOffLine) -> Refused:
+    return Refused(_("%(name)s is not in the shop. Check it in first.") % {"name": line.name})
 
 
 def find_line(lines: list[DropOffLine], wanted: DropOffLine) -> DropOffLine:

@@ -33,15 +33,9 @@ class CheckRun(models.Model):
         return f"{self.line_id} {self.symptom}"
 
 
-class CheckAnswer(models.Model):
-    """One answer to one check; the latest of a cause stands."""
+class BenchAnswer(models.Model):
+    """What an answer at the bench has besides its words: who, when, and the hold it made."""
 
-    contractor = models.ForeignKey(Contractor, on_delete=models.PROTECT, related_name="+", db_index=False)
-    shop = models.ForeignKey(Shop, on_delete=models.PROTECT, related_name="+", db_index=False)
-    run = models.ForeignKey(CheckRun, on_delete=models.CASCADE, related_name="answers")
-    # Key of the cause in the table of symptoms.
-    cause = models.CharField(max_length=40)
-    answer = models.CharField(max_length=10, choices=list(CHECK_ANSWERS.items()))
     author = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
     # The same press of a button sent twice answers once.
@@ -53,7 +47,19 @@ class CheckAnswer(models.Model):
     objects = BenchManager()
 
     class Meta:
+        abstract = True
         ordering = ["at", "pk"]
+
+
+class CheckAnswer(BenchAnswer):
+    """One answer to one check; the latest of a cause stands."""
+
+    contractor = models.ForeignKey(Contractor, on_delete=models.PROTECT, related_name="+", db_index=False)
+    shop = models.ForeignKey(Shop, on_delete=models.PROTECT, related_name="+", db_index=False)
+    run = models.ForeignKey(CheckRun, on_delete=models.CASCADE, related_name="answers")
+    # Key of the cause in the table of symptoms.
+    cause = models.CharField(max_length=40)
+    answer = models.CharField(max_length=10, choices=list(CHECK_ANSWERS.items()))
 
     def __str__(self) -> str:
         return f"{self.run_id} {self.cause} {self.answer}"

@@ -6,13 +6,14 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from fleet.models import Contractor, Shop, TrimmerModel, User
+from shop.models.checks import BenchAnswer
 from shop.models.scoping import BenchManager
 from shop.models.visits import DropOffLine
 from shop.quick_look import VERDICTS
 from shop.sheet_lines import DONE_WORDS, FINDINGS, LOOKED
 
 
-class SheetAnswer(models.Model):
+class SheetAnswer(BenchAnswer):
     """One tap on one line of the sheet; the latest of a line stands."""
 
     contractor = models.ForeignKey(Contractor, on_delete=models.PROTECT, related_name="+", db_index=False)
@@ -25,18 +26,9 @@ class SheetAnswer(models.Model):
     detail = models.CharField(max_length=10, blank=True, default="")
     done = models.CharField(max_length=8, choices=list(DONE_WORDS.items()), default=LOOKED)
     measured = models.DecimalField(max_digits=8, decimal_places=3, null=True, blank=True)
-    author = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
-    at = models.DateTimeField()
-    # The same tap sent twice answers once.
-    client_entry_id = models.UUIDField(null=True, blank=True, unique=True)
-    # The ledger's row that holds the unit from this tap on; withdrawn if the tap is taken back.
-    entry_kind = models.CharField(max_length=8, blank=True, default="")
-    entry_id = models.BigIntegerField(null=True, blank=True)
 
-    objects = BenchManager()
-
-    class Meta:
-        ordering = ["at", "pk"]
+    class Meta(BenchAnswer.Meta):
+        abstract = False
         indexes = [models.Index(fields=["line", "check_key"], name="sheetanswer_by_line")]
 
     def __str__(self) -> str:

@@ -9,10 +9,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from shop.bench.estimate_words import answer_words
-from shop.bench.estimating import answer_to
+from shop.bench.estimating import answer_to, finished_with
 from shop.models import DropOff, Estimate, LineJob
 from shop.repair_options import way_words
-from shop.vocabulary import IN_SHOP
 
 
 def estimates_of_jobs(jobs: Iterable[LineJob]) -> dict[int, dict[str, Any]]:
@@ -42,9 +41,7 @@ def estimates_of_visit(visit: DropOff) -> dict[int, dict[str, Any]]:
         waits = (
             answer_to(estimate) is None
             and estimate.expires_at > timezone.now()
-            and estimate.line.state in IN_SHOP
-            and estimate.job.done_at is None
-            and not estimate.job.left_out
+            and not finished_with(estimate.job, estimate.line)
         )
         if waits or answer_to(estimate) is not None:
             found[estimate.line_id] = {"url": reverse("estimate_owner", args=[estimate.pk]), "waits": waits}

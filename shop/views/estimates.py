@@ -15,7 +15,6 @@ from fleet.record.writing import Refused
 from fleet.upkeep.standing_flags import hold_words_of
 from fleet.views.asking import go, show
 from shop import access as bench_access
-from shop.bench.estimate_mail import owners_of
 from shop.bench.estimate_words import answer_words, estimate_words
 from shop.bench.estimating import (
     STANDS_DAYS,
@@ -26,10 +25,12 @@ from shop.bench.estimating import (
     sum_for,
     why_over,
 )
+from shop.bench.mailing import owners_of
+from shop.bench.reading import told_at_counter
 from shop.bench.words import job_words
 from shop.estimate_sums import TELEPHONE
 from shop.forms.estimates import CallForm, EstimateForm
-from shop.models import CheckIn, Estimate, EstimateAddress
+from shop.models import Estimate, EstimateAddress
 from shop.views.asking import by_shop, whole_address
 from shop.views.bench_work import job_in_sight
 from shop.vocabulary import IN_SHOP
@@ -132,7 +133,7 @@ def _estimate_at_bench(request: HttpRequest, pk: int) -> Estimate:
 
 
 def _phone(estimate: Estimate) -> str:
-    told = CheckIn.objects.known().filter(line=estimate.line).order_by("at", "pk").last()
+    told = told_at_counter(estimate.line_id)
     return "" if told is None else str(told.phone)
 
 

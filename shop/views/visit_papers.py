@@ -74,12 +74,13 @@ def inspection_slip(request: HttpRequest, pk: int) -> HttpResponse:
     (row,) = line_rows([line])
     visit = line.drop_off
     known = access.can("see_fleet", unit.contractor_id)
-    context = _visit_context(VisitRow(visit, [row])) | {
+    context = _visit_context(VisitRow(visit, [row]))
+    context |= {
         "unit": unit,
         "line": line,
         "arrived_on": day_words(line.arrived_at.astimezone(now_at(line.shop).tzinfo).date()),
         "state": VISIT_STATES[line.state],
-        "slip": slip_of(row, unit, known=known, today=now_at(line.shop).date()),
+        "slip": slip_of(row, unit, known=known, today=context["today"]),
         "caution": HANDED_BACK,
     }
     return _paper(request, "print/inspection.html", context, _("inspection %(tag)s") % {"tag": unit.tag}, visit)
