@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
@@ -14,7 +15,7 @@ from fleet.access import allowed
 from fleet.models import Contractor
 from fleet.spreadsheets import csv_download
 from fleet.upkeep.days import month_day_in
-from fleet.upkeep.review_decisions import buying_list
+from fleet.upkeep.review_decisions import ToBuy, buying_list
 from fleet.views.asking import show
 from fleet.views.owner_scope import owner_scope
 
@@ -35,16 +36,22 @@ def buying(request: HttpRequest) -> HttpResponse:
     scope = owner_scope(request)
     context: dict[str, Any] = {"scope": scope}
     if scope.contractor is not None:
-        lines = buying_list(scope.contractor)
         context |= {
-            "lines": lines,
-            "count": sum(line.count for line in lines),
-            "cost": sum(line.cost or 0.0 for line in lines),
-            "advised": sum(len(line.advised) for line in lines),
+            **buying_shown(buying_list(scope.contractor)),
             "order_day": order_day(scope.contractor, scope.today),
             "csv_url": reverse("buying_csv") + "?" + urlencode({"contractor": scope.contractor.pk}),
         }
     return show(request, "fleet/buying.html", context)
+
+
+def buying_shown(lines: Sequence[ToBuy]) -> dict[str, Any]:
+    """What page and papers show of the list."""
+    return {
+        "lines": lines,
+        "count": sum(line.count for line in lines),
+        "cost": sum(line.cost or 0.0 for line in lines),
+        "advised": sum(len(line.advised) for line in lines),
+    }
 
 
 @allowed("see_costs")

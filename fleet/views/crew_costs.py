@@ -90,16 +90,9 @@ def crew_costs(request: HttpRequest) -> HttpResponse:
         query = urlencode({"contractor": asked.scope.contractor.pk, "season": asked.season})
         page = Paginator(found.crews, CREWS_SHOWN).get_page(request.GET.get("page"))
         context |= {
-            "lines": _lines(found, list(page.object_list)),
+            **crew_costs_shown(found, list(page.object_list)),
             "page": page,
             "query": query,
-            "answer": _answer(found),
-            "more_hours": _more_hours(found),
-            "causes": [(_cause(a.cause), a) for a in found.avoidable],
-            "avoidable_total": sum(a.amount for a in found.avoidable),
-            "doubted": [c.crew for c in found.crews if c.walks.more_than_walks_say],
-            "services": sum(c.services for c in found.crews),
-            "down": sum(c.down for c in found.crews),
             "csv_url": reverse("crew_costs_csv") + "?" + query,
         }
     return show(request, "fleet/crew_costs.html", context)
@@ -121,14 +114,28 @@ def crew_costs_again(request: HttpRequest) -> HttpResponse:
     return work_out_again(request, "crew_costs", refresh_crew_costs, "fleet.refresh_crew_costs")
 
 
-def _lines(found: CrewCosts, shown: Sequence[CrewCost]) -> list[ShownCrew]:
+def crew_costs_shown(found: CrewCosts, crews: Sequence[CrewCost], uid: str = "iv") -> dict[str, Any]:
+    """What page and papers show of an answer, with lines for these of its crews; ``uid`` begins the bars' ids."""
+    return {
+        "lines": _lines(found, crews, uid),
+        "answer": _answer(found),
+        "more_hours": _more_hours(found),
+        "causes": [(_cause(a.cause), a) for a in found.avoidable],
+        "avoidable_total": sum(a.amount for a in found.avoidable),
+        "doubted": [c.crew for c in found.crews if c.walks.more_than_walks_say],
+        "services": sum(c.services for c in found.crews),
+        "down": sum(c.down for c in found.crews),
+    }
+
+
+def _lines(found: CrewCosts, shown: Sequence[CrewCost], uid: str) -> list[ShownCrew]:
     """Lines of some crews, on a scale that holds them all."""
     known = [c.excess for c in found.crews if c.excess is not None]
     scale = Scale.over([v for e in known for v in (e.cost_low, e.cost, e.cost_high)])
     return [
         ShownCrew(
             cost=crew,
-            bar=_bar(crew, scale),
+            bar=_bar(crew, scale, uid),
             verdict=str(VERDICTS[crew.verdict]),
             off_share=_share(crew.guard_off_hours, crew.hours),
             long_share=_share(crew.line_long_hours, crew.hours),
@@ -141,7 +148,7 @@ def _share(part: float | None, whole: float) -> float | None:
     return part / whole if part is not None and whole > 0 else None
 
 
-def _bar(crew: CrewCost, scale: Scale) -> Svg | None:
+def _bar(crew: CrewCost, scale: Scale, uid: str) -> Svg | None:
     excess = crew.excess
     if excess is None:
         return None
@@ -149,7 +156,7 @@ def _bar(crew: CrewCost, scale: Scale) -> Svg | None:
              "high": dollars(excess.cost_high), "says": VERDICTS[crew.verdict]}  # fmt: skip
     title = _("%(crew)s: about %(at)s, most likely between %(low)s and %(high)s; %(says)s") % words
     found = Range(excess.cost_low, excess.cost, excess.cost_high, crew.verdict == "costs_more")
-    return interval_bar(found, scale, f"iv{crew.crew_id}", title, dollars)
+    return interval_bar(found, scale, f"{uid}{crew.crew_id}", title, dollars)
 
 
 def _answer(found: CrewCosts) -> dict[str, Any]:

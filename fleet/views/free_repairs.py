@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -27,18 +28,25 @@ def free_repairs(request: HttpRequest) -> HttpResponse:
     if scope.contractor is not None:
         found = find(scope.contractor, today=scope.today)
         page = Paginator(found, PER_PAGE).get_page(request.GET.get("page"))
-        clear = [r for r in found if not r.doubt]
         context |= {
             "page": page,
             "query": urlencode({"contractor": scope.contractor.pk}),
             "lines": [(r, COMPONENTS[r.component], _doubt(r)) for r in page.object_list],
             "count": len(found),
-            "waiting": sum(not r.mended for r in clear),
-            "paid": sum(r.mended for r in clear),
-            "paid_bill": sum(r.bill for r in clear if r.mended),
-            "doubtful": len(found) - len(clear),
+            **free_repairs_shown(found),
         }
     return show(request, "fleet/free_repairs.html", context)
+
+
+def free_repairs_shown(found: Sequence[FreeRepair]) -> dict[str, Any]:
+    """What page and papers say of them in a sentence."""
+    clear = [r for r in found if not r.doubt]
+    return {
+        "waiting": sum(not r.mended for r in clear),
+        "paid": sum(r.mended for r in clear),
+        "paid_bill": sum(r.bill for r in clear if r.mended),
+        "doubtful": len(found) - len(clear),
+    }
 
 
 def _doubt(repair: FreeRepair) -> Label:

@@ -63,7 +63,7 @@ def reviews(request: HttpRequest) -> HttpResponse:
     if scope.contractor is not None:
         kept = ReviewBasis.objects.filter(contractor=scope.contractor).defer("basis").first()
         rows = UnitReview.objects.filter(contractor=scope.contractor, trimmer__retired_on__isnull=True)
-        counts = dict(rows.values_list("advice").annotate(n=Count("pk")).order_by())
+        counts = advice_counts(rows)
         found = _narrowed(rows, chosen["show"], chosen["q"]).select_related("trimmer__model", "trimmer__state__crew")
         page = Paginator(found.order_by("-advice", "margin", "pk"), PER_PAGE).get_page(request.GET.get("page"))
         decisions = latest_decisions(scope.contractor, [row.pk for row in page.object_list])
@@ -71,7 +71,7 @@ def reviews(request: HttpRequest) -> HttpResponse:
         context |= {
             "kept": kept,
             "all": sum(counts.values()),
-            "counts": {name: counts.get(name, 0) for name in _ORDER},
+            "counts": counts,
             "page": page,
             "query": urlencode(query),
             "lines": [ShownUnit(row, ADVICE[row.advice], decisions.get(row.pk)) for row in page.object_list],
@@ -82,6 +82,12 @@ def reviews(request: HttpRequest) -> HttpResponse:
             "csv_url": reverse("reviews_csv") + "?" + urlencode({"contractor": scope.contractor.pk}),
         }
     return show(request, "fleet/reviews.html", context)
+
+
+def advice_counts(rows: Any) -> dict[str, int]:
+    """How many of these units each advice is for."""
+    counts = dict(rows.values_list("advice").annotate(n=Count("pk")).order_by())
+    return {name: counts.get(name, 0) for name in _ORDER}
 
 
 def _narrowed(rows: Any, advice: str, search: str) -> Any:

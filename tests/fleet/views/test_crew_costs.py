@@ -51,6 +51,13 @@ def test_the_page_opens_with_an_answer_its_evidence_and_what_it_does_not_prove(t
     assert "Park" not in page
 
 
+def test_what_it_cannot_prove_stands_beside_the_verdict(told):
+    """Nobody reads a figure without it: it is in the opening paragraph, right after the first sentence."""
+    opening = text(told.client("owner").get(URL)).split("Time", 1)[0]
+    assert "costs more. This shows what went with guards off, and cannot prove what caused it" in opening
+    assert "guards stay on, whatever it says" in opening
+
+
 def test_a_bar_says_in_words_what_it_draws(told):
     html = told.client("owner").get(URL).content.decode()
     assert html.count('<svg class="iv"') == 2
