@@ -1,10 +1,9 @@
 """Log-likelihood of the Weibull hazard with its first and second derivatives, for all groups at once.
 
 Each row's cumulative hazard is ``exp(a + k (log t - c) + x . b)`` with k = exp(s): s the log shape and a a log rate
-at the group's
-own center c (mean log event time), which keeps s and a nearly uncorrelated. Every sum over rows is one sparse
-product, so
-that no Python loop runs over groups.
+at the group's own center c (mean log event time), which keeps s and a nearly uncorrelated. Points are kept in runs by
+group and worked through in blocks that stay in the processor's own memory: no Python loop runs over groups, and no
+table of products of the covariates is ever laid out.
 """
 
 from __future__ import annotations
@@ -16,74 +15,164 @@ from fleet.reliability.lifetimes import FloatArray, IntArray, Lifetimes
 
 #: Hazards worked out in one go, so that they stay in the processor's own memory.
 BLOCK = 40_000
+#: The same where every hazard has its products with the covariates beside it.
+POINTS = 16_000
+
+
+class _Runs:
+    """Sums over runs of points: bins without any point are 0."""
+
+    def __init__(self, counts: IntArray):
+        self.counts = counts
+        self.filled = np.flatnonzero(counts)
+        self.first = (np.cumsum(counts) - counts)[self.filled]
+
+    def sums(self, values: FloatArray) -> FloatArray:
+        """Sums of ``values`` (..., points) over each run: (..., bins)."""
+        found = np.zeros((*values.shape[:-1], self.counts.size))
+        if self.filled.size:
+            found[..., self.filled] = np.add.reduceat(values, self.first, axis=-1)
+        return found
+
+
+class _Block:
+    """Some whole bins of points, and the groups they belong to."""
+
+    def __init__(self, points: slice, bins: slice, bin_counts: IntArray, group: IntArray):
+        self.points, self.bins = points, bins
+        self.bin_runs = _Runs(bin_counts[bins])
+        part = group[points]
+        self.groups = slice(int(part[0]), int(part[-1]) + 1)
+        self.repeats = np.bincount(part - part[0])
+        self.group_runs = _Runs(self.repeats)
 
 
 class _Points:
-    """Signed cumulative hazards at many hours, summed into bins (groups or event intervals) with their moments."""
+    """Signed cumulative hazards at many hours, summed into bins (groups or event intervals) with their moments.
+
+    Points are sorted by bin, and bins by group.
+    """
 
     def __init__(
         self, log_time: FloatArray, weight: FloatArray, x: FloatArray, group: IntArray, bins: IntArray, count: int
     ):
         order = np.argsort(bins, kind="stable")
-        self.u, self.weight, self.x, self.group = log_time[order], weight[order], x[order], group[order]
+        self.u, self.weight, self.group = log_time[order], weight[order], group[order]
         self.signed = bool((self.weight != 1.0).any())
-        # Sorted groups are spread over their points in one run, several times as fast as picking them one by one.
-        in_runs = bool((np.diff(self.group) >= 0).all())
-        self.runs = np.bincount(self.group, minlength=1) if in_runs else None
-        self.columns = np.ascontiguousarray(self.x.T)
-        p = x.shape[1]
-        self.upper = np.triu_indices(p)
-        pointer = np.concatenate([[0], np.cumsum(np.bincount(bins, minlength=count))]).astype(np.int32)
-        indices = np.arange(order.size, dtype=np.int32)
-        u = self.u[:, None]
-        cross = self.x[:, self.upper[0]] * self.x[:, self.upper[1]]
-        self.basis = np.concatenate([np.ones_like(u), u, u * u, self.x, self.x * u, cross], axis=1)
-        self.sums = csr_array((self.weight.copy(), indices, pointer), shape=(count, order.size))
+        self.columns = [column[order] for column in x.T]
+        self.upper = np.triu_indices(len(self.columns))
+        self.bin_counts = np.bincount(bins, minlength=count)
+        self.bin_runs = _Runs(self.bin_counts)
+        self.runs = np.bincount(self.group, minlength=1)
+        self.blocks = self._blocks()
+        self.short: tuple[csr_array, FloatArray] | None = None
+        most = max((block.points.stop - block.points.start for block in self.blocks), default=0)
+        # Room that is used again and again: fresh memory would cost more than the sums.
+        self.room = np.empty((3 + 2 * len(self.columns) + self.upper[0].size, most))
+        self.spare = np.empty(most)
+
+    def _blocks(self) -> list[_Block]:
+        ends = np.cumsum(self.bin_counts)
+        blocks, bin_from, from_ = [], 0, 0
+        while from_ < self.u.size:
+            bin_to = max(int(np.searchsorted(ends, from_ + POINTS, side="right")), bin_from + 1)
+            while ends[bin_to - 1] == from_:
+                bin_to += 1
+            to = int(ends[bin_to - 1])
+            blocks.append(_Block(slice(from_, to), slice(bin_from, bin_to), self.bin_counts, self.group))
+            bin_from, from_ = bin_to, to
+        return blocks
 
     def moments(self, a: FloatArray, k: FloatArray, b: FloatArray) -> FloatArray:
-        """Sums of H times the basis per bin, shape (bins, 3 + 2 p + p (p + 1) / 2)."""
-        return self._filled(a, k, b) @ self.basis
+        """Sums per bin of H times 1, u, u^2, each x, each x u and each x x': (3 + 2 p + p (p + 1) / 2, bins)."""
+        found = np.zeros((3 + 2 * len(self.columns) + self.upper[0].size, self.bin_counts.size))
+        for block in self.blocks:
+            found[:, block.bins] = block.bin_runs.sums(
+                self._products(self._hazard(block, a, k, b, self._table(block)[0]), block)
+            )
+        return found
+
+    def first_moments(self, a: FloatArray, k: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Sums per bin of H times 1, u and each x, (2 + p, bins); and every point's H."""
+        if self.short is None:
+            # Bins of two or three points: a sparse product is several times as fast as runs.
+            pointer = np.concatenate([[0], np.cumsum(self.bin_counts)])
+            table = csr_array(
+                (np.ones(self.u.size), np.arange(self.u.size), pointer), shape=(self.bin_counts.size, self.u.size)
+            )
+            self.short = table, np.column_stack([np.ones(self.u.size), self.u, *self.columns])
+        table, basis = self.short
+        # The pattern never changes; building the matrix anew would cost more than the product on small data.
+        for block in self.blocks:
+            self._hazard(block, a, k, b, table.data[block.points])
+        return np.ascontiguousarray((table @ basis).T), table.data.copy()
+
+    def group_moments(self, hazard: FloatArray, groups: int) -> FloatArray:
+        """As :meth:`moments`, of given H per point, summed by group."""
+        found = np.zeros((3 + 2 * len(self.columns) + self.upper[0].size, groups))
+        for block in self.blocks:
+            # A group may go on in the next block.
+            table = self._table(block)
+            table[0] = hazard[block.points]
+            found[:, block.groups] += block.group_runs.sums(self._products(table[0], block))
+        return found
 
     def totals(self, a: FloatArray, k: FloatArray, b: FloatArray) -> FloatArray:
         """Sums of H per bin at many parameters at once: a, k (K, G) and b (K, p) give (K, bins)."""
-        found = np.zeros((a.shape[0], self.sums.shape[0]))
+        found = np.zeros((a.shape[0], self.bin_counts.size))
         if not self.u.size:
             return found
-        filled = np.flatnonzero(np.diff(self.sums.indptr))
-        first = self.sums.indptr[filled]
         size = max(1, BLOCK // self.u.size)
+        x = np.asarray(self.columns)
         for start in range(0, a.shape[0], size):
             part = slice(start, start + size)
             power = self._spread(k[part]) * self.u
             power += self._spread(a[part])
-            if self.columns.size:
-                power += b[part] @ self.columns
+            if x.size:
+                power += b[part] @ x
             hazard = np.exp(np.minimum(power, 600.0, out=power), out=power)
             if self.signed:
                 hazard *= self.weight
-            # Points are sorted by bin, so that a bin's are one run.
-            found[part, filled] = np.add.reduceat(hazard, first, axis=1)
+            found[part] = self.bin_runs.sums(hazard)
         return found
 
-    def _filled(self, a: FloatArray, k: FloatArray, b: FloatArray) -> csr_array:
-        # The pattern never changes; building the matrix anew would cost more than the product on small data.
-        self.sums.data = self._hazard(a, k, b)
-        return self.sums
+    def _table(self, block: _Block) -> FloatArray:
+        """Room for a block's products, a row each."""
+        n = block.points.stop - block.points.start
+        return self.room.reshape(-1)[: self.room.shape[0] * n].reshape(-1, n)
 
-    def _hazard(self, a: FloatArray, k: FloatArray, b: FloatArray) -> FloatArray:
-        power = self._spread(k) * self.u
-        power += self._spread(a)
+    def _hazard(self, block: _Block, a: FloatArray, k: FloatArray, b: FloatArray, out: FloatArray) -> FloatArray:
+        """H of a block's points, written to ``out``."""
+        np.multiply(np.repeat(k[block.groups], block.repeats), self.u[block.points], out=out)
+        out += np.repeat(a[block.groups], block.repeats)
+        term = self.spare[: out.size]
         for j, column in enumerate(self.columns):
-            power += column * self._spread(b[:, j])
-        hazard = np.exp(np.minimum(power, 600.0, out=power), out=power)
+            part = b[block.groups, j]
+            # The same coefficient in every group is not spread over the points.
+            np.multiply(
+                column[block.points], part[0] if b.strides[0] == 0 else np.repeat(part, block.repeats), out=term
+            )
+            out += term
+        np.exp(np.minimum(out, 600.0, out=out), out=out)
         if self.signed:
-            hazard *= self.weight
-        return hazard
+            out *= self.weight[block.points]
+        return out
+
+    def _products(self, hazard: FloatArray, block: _Block) -> FloatArray:
+        """The block's table, its first row ``hazard``, filled with the products of :meth:`moments`."""
+        p, u, found = len(self.columns), self.u[block.points], self._table(block)
+        x = [column[block.points] for column in self.columns]
+        np.multiply(hazard, u, out=found[1])
+        np.multiply(found[1], u, out=found[2])
+        for j in range(p):
+            np.multiply(hazard, x[j], out=found[3 + j])
+            np.multiply(found[1], x[j], out=found[3 + p + j])
+        for c, (i, j) in enumerate(zip(*self.upper, strict=True)):
+            np.multiply(found[3 + i], x[j], out=found[3 + 2 * p + c])
+        return found
 
     def _spread(self, values: FloatArray) -> FloatArray:
         """Each point's value of its group, the last axis of ``values``: shape (..., points)."""
-        if self.runs is None:
-            return np.asarray(values[..., self.group], dtype=float)
         return np.repeat(values[..., : self.runs.size], self.runs, axis=-1)
 
 
@@ -93,7 +182,7 @@ class WeibullLikelihood:
     def __init__(self, lifetimes: Lifetimes):
         self.groups = int(lifetimes.groups)
         self.width = lifetimes.covariates.shape[1]
-        self.upper = np.triu_indices(2 + self.width)
+        self.upper = np.triu_indices(self.width)
         self.events = lifetimes.event_counts()
         rows = lifetimes
         exact, interval = rows.exact, rows.interval
@@ -138,7 +227,12 @@ class WeibullLikelihood:
         hit = np.flatnonzero(interval)
         spell = hit if rows.spell is None else rows.spell[hit]
         first, event = np.unique(spell, return_index=True, return_inverse=True)[1:]
-        self.event_group = rows.group[hit][first]
+        order = np.argsort(rows.group[hit][first], kind="stable")
+        place = np.empty_like(order)
+        place[order] = np.arange(order.size)
+        event = place[event]
+        self.event_group = rows.group[hit][first][order]
+        self.event_runs = _Runs(np.bincount(self.event_group, minlength=self.groups))
         self.event_points: _Points | None = None
         if not hit.size:
             return
@@ -150,17 +244,14 @@ class WeibullLikelihood:
         self.event_points = _Points(
             np.log(hours) - center[pick], sign, rows.covariates[pick], rows.group[pick], bins, first.size
         )
-        order = np.argsort(self.event_group, kind="stable")
-        pointer = np.concatenate([[0], np.cumsum(np.bincount(self.event_group, minlength=self.groups))])
-        self.event_sum = csr_array((np.ones(order.size), order, pointer), shape=(self.groups, order.size))
 
     def start(self, shape: float | FloatArray = 1.5) -> tuple[FloatArray, FloatArray]:
         """Log shape and a in closed form at a given shape, ignoring covariates: (G,), (G,)."""
         s = np.broadcast_to(np.log(np.asarray(shape, dtype=float)), (self.groups,)).copy()
-        zero, none = np.zeros(self.groups), np.zeros((self.groups, self.width))
-        mass = self.survival.moments(zero, np.exp(s), none)[:, 0]
+        zero, none = np.zeros(self.groups), np.zeros((1, self.width))
+        mass = self.survival.totals(zero[None], np.exp(s)[None], none)[0]
         if self.event_points is not None:
-            mass = mass + 0.5 * (self.event_sum @ self.event_points.moments(zero, np.exp(s), none)[:, 0])
+            mass = mass + 0.5 * self.event_runs.sums(self.event_points.totals(zero[None], np.exp(s)[None], none)[0])
         ready = (self.events > 0) & (mass > 0)
         return s, np.where(ready, np.log(np.maximum(self.events, 0.5) / np.where(ready, mass, 1.0)), 0.0)
 
@@ -173,11 +264,14 @@ class WeibullLikelihood:
         gradient[:, 0] = self.exact + k * self.exact_u
         gradient[:, 1] = self.exact
         gradient[:, 2:] = self.exact_x
-        total, slope, bend = self._derivatives(self.survival, a, k, b, k)
-        hessian = -self._full(bend)
-        hessian[:, 0, 0] += k * self.exact_u
-        value -= total
-        gradient -= slope
+        m = self.survival.moments(a, k, b)
+        value -= m[0]
+        gradient[:, 0] -= k * m[1]
+        gradient[:, 1] -= m[0]
+        gradient[:, 2:] -= m[3 : 3 + self.width].T
+        hessian = np.zeros((self.groups, 2 + self.width, 2 + self.width))
+        hessian[:, 0, 0] = k * self.exact_u
+        self._bend(hessian, -m, k)
         if self.event_points is not None:
             self._add_events(value, gradient, hessian, a, k, b)
         return value, gradient, hessian
@@ -190,49 +284,50 @@ class WeibullLikelihood:
         value = value + b @ self.exact_x.T - self.survival.totals(a, k, b)
         if self.event_points is not None:
             mass = np.maximum(self.event_points.totals(a, k, b), 1e-300)
-            value += (self.event_sum @ np.log(-np.expm1(-mass)).T).T
+            value += self.event_runs.sums(np.log(-np.expm1(-mass)))
         return np.asarray(value)
 
-    def _derivatives(
-        self, points: _Points, a: FloatArray, k: FloatArray, b: FloatArray, bin_shape: FloatArray
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Value, gradient and Hessian (its upper triangle, row by row) of the summed cumulative hazard of each bin."""
-        m = points.moments(a, k, b)
-        p, count = self.width, m.shape[0]
-        slope = np.empty((count, 2 + p))
-        bend = np.empty((count, self.upper[0].size))
-        slope[:, 0] = bin_shape * m[:, 1]
-        slope[:, 1] = m[:, 0]
-        slope[:, 2:] = m[:, 3 : 3 + p]
-        bend[:, 0] = slope[:, 0] + bin_shape**2 * m[:, 2]
-        bend[:, 1] = slope[:, 0]
-        bend[:, 2 : 2 + p] = bin_shape[:, None] * m[:, 3 + p : 3 + 2 * p]
-        bend[:, 2 + p : 3 + 2 * p] = slope[:, 1:]
-        bend[:, 3 + 2 * p :] = m[:, 3 + 2 * p :]
-        return m[:, 0], slope, bend
+    def _bend(self, hessian: FloatArray, m: FloatArray, k: FloatArray) -> None:
+        """Add the second derivatives of summed hazards with moments m (rows of :meth:`_Points.moments`, G)."""
+        p = self.width
+        hessian[:, 0, 0] += k * m[1] + k**2 * m[2]
+        hessian[:, 1, 1] += m[0]
+        self._both(hessian, 0, 1, k * m[1])
+        for j in range(p):
+            self._both(hessian, 0, 2 + j, k * m[3 + p + j])
+            self._both(hessian, 1, 2 + j, m[3 + j])
+        for c, (i, j) in enumerate(zip(*self.upper, strict=True)):
+            self._both(hessian, 2 + i, 2 + j, m[3 + 2 * p + c])
 
-    def _full(self, triangle: FloatArray) -> FloatArray:
-        """Symmetric matrices (n, q, q) of their upper triangles (n, q (q + 1) / 2)."""
-        q = 2 + self.width
-        full = np.empty((triangle.shape[0], q, q))
-        full[:, self.upper[0], self.upper[1]] = triangle
-        full[:, self.upper[1], self.upper[0]] = triangle
-        return full
+    @staticmethod
+    def _both(hessian: FloatArray, i: int, j: int, values: FloatArray) -> None:
+        hessian[:, i, j] += values
+        if i != j:
+            hessian[:, j, i] += values
 
     def _add_events(
         self, value: FloatArray, gradient: FloatArray, hessian: FloatArray, a: FloatArray, k: FloatArray, b: FloatArray
     ) -> None:
         """Add log(1 - exp(-A)) of every event interval, A its hazard summed over the pieces of its spell."""
         assert self.event_points is not None
-        mass, slope, bend = self._derivatives(self.event_points, a, k, b, k[self.event_group])
-        mass = np.maximum(mass, 1e-300)
-        value += self.event_sum @ np.where(mass > 1e-8, np.log(-np.expm1(-mass)), np.log(mass) - mass / 2)
-        ratio = 1.0 / np.expm1(np.minimum(mass, 600.0))
-        gradient += self.event_sum @ (ratio[:, None] * slope)
-        i, j = self.upper
-        bend -= (1.0 + ratio)[:, None] * (slope[:, i] * slope[:, j])
-        bend *= ratio[:, None]
-        hessian += self._full(self.event_sum @ bend)
+        slope, hazard = self.event_points.first_moments(a, k, b)
+        mass = np.maximum(slope[0], 1e-300)
+        happened = -np.expm1(-mass)
+        value += self.event_runs.sums(np.log(happened))
+        ratio = np.exp(-mass) / happened
+        # In (s, a, b); A's first derivatives are its moments, but for a factor k in s.
+        order = [1, 0, *range(2, slope.shape[0])]
+        factor = np.ones((slope.shape[0], self.groups))
+        factor[0] = k
+        slope = slope[order]
+        gradient += (factor * self.event_runs.sums(ratio * slope)).T
+        hazard *= np.repeat(ratio, self.event_points.bin_counts)
+        self._bend(hessian, self.event_points.group_moments(hazard, self.groups), k)
+        pressed = (ratio * (1.0 + ratio)) * slope
+        for i in range(slope.shape[0]):
+            across = factor[i] * factor[i:] * self.event_runs.sums(pressed[i] * slope[i:])
+            for j in range(i, slope.shape[0]):
+                self._both(hessian, i, j, -across[j - i])
 
     def evaluate_scale(self, s: FloatArray, log_scale: FloatArray, b: FloatArray) -> tuple[FloatArray, ...]:
         """As :meth:`evaluate`, in (log shape, log scale, b)."""

@@ -59,6 +59,16 @@ class Objective:
         self.coef_mean = np.broadcast_to(np.asarray(self.prior.coef, dtype=float), (width,))
         self.coef_precision = np.broadcast_to(1.0 / np.square(np.asarray(self.prior.coef_sd, dtype=float)), (width,))
 
+    def penalty(self, s: FloatArray, a: FloatArray) -> FloatArray:
+        """What the prior takes from each group's log-likelihood in :meth:`groupwise`, shape (G,)."""
+        shape = self.shape_precision * np.where(self.shape_precision > 0, s - self.prior.log_shape, 0.0) ** 2
+        return np.asarray(0.5 * (shape + self.scale_precision * self._off_scale(s, a) ** 2))
+
+    def _off_scale(self, s: FloatArray, a: FloatArray) -> FloatArray:
+        """Log scale less its prior mean, 0 without a prior."""
+        off = self.likelihood.center - a * np.exp(-s) - self.prior.log_scale
+        return np.where(self.scale_precision > 0, off, 0.0)
+
     def groupwise(self, s: FloatArray, a: FloatArray, b: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Penalised value, gradient and Hessian per group in (s, a, b), without the coefficients' prior."""
         value, gradient, hessian = self.likelihood.evaluate(s, a, b)
@@ -69,7 +79,7 @@ class Objective:
         gradient[:, 0] -= self.shape_precision * off
         hessian[:, 0, 0] -= self.shape_precision
         inverse = np.exp(-s)
-        off = np.where(self.scale_precision > 0, self.likelihood.center - a * inverse - self.prior.log_scale, 0.0)
+        off = self._off_scale(s, a)
         pull = self.scale_precision * off
         ds, da = a * inverse, -inverse
         value -= 0.5 * pull * off
@@ -103,7 +113,10 @@ def positive_definite(negative: FloatArray) -> FloatArray:
     if m == 2:
         bad |= np.linalg.det(negative) <= 1e-12 * np.abs(negative[:, 0, 0] * negative[:, 1, 1])
     elif m > 2:
-        bad |= np.linalg.eigvalsh(negative)[:, 0] <= 0
+        try:
+            np.linalg.cholesky(negative)
+        except np.linalg.LinAlgError:
+            bad |= np.linalg.eigvalsh(negative)[:, 0] <= 0
     if not bad.any():
         return negative
     fixed = negative.copy()

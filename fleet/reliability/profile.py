@@ -17,6 +17,10 @@ from fleet.reliability.newton import Objective, Solution, maximise, positive_def
 
 #: Farthest a limit may lie from the estimate on the log scale before it counts as 0 or inf.
 FARTHEST = 40.0
+#: So near the wanted drop the guess that follows is the limit of a coefficient.
+COEFFICIENT_GAP = 1e-4
+#: Steps and gaps below this are the last ones.
+SMALL = 1e-4
 
 
 class ProfileSurface:
@@ -39,8 +43,12 @@ class ProfileSurface:
             each[~solution.converged] = 0.0
             self.others = each.sum(axis=0)[None] - each
         self.coef_precision = objective.coef_precision
+        #: Coordinates of the estimate (G, 2 + p); value (G,) and Hessian there, where the gradient is 0.
+        self.best = self._start(solution)
+        level = np.zeros((groups, 2 + p))
+        self.top, _, self.bend = self._seen_from(self.best, solution.value, level, solution.hessian.copy())
 
-    def start(self, solution: Solution) -> FloatArray:
+    def _start(self, solution: Solution) -> FloatArray:
         """Coordinates (psi, other, b) of the estimate, shape (G, 2 + p)."""
         b = np.broadcast_to(solution.b, (solution.s.size, solution.b.size))
         if self.y is None:
@@ -51,8 +59,14 @@ class ProfileSurface:
     def evaluate(self, z: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Value, gradient and Hessian at coordinates z (G, 2 + p)."""
         s, a = self.shape_and_rate(z)
+        return self._seen_from(z, *self.objective.groupwise(s, a, z[:, 2:]))
+
+    def _seen_from(
+        self, z: FloatArray, value: FloatArray, gradient: FloatArray, hessian: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """The objective's derivatives in (s, a, b) turned into those of this surface at z; they are changed."""
+        s, a = self.shape_and_rate(z)
         k, b = np.exp(s), z[:, 2:]
-        value, gradient, hessian = self.objective.groupwise(s, a, b)
         if b.shape[1]:
             off = b - self.b_hat
             pull = np.einsum("gij,gj->gi", self.others, off)
@@ -104,8 +118,9 @@ def profile_interval(
     surface = ProfileSurface(objective, solution, probability, hold_shape)
     drop = 0.5 * float(chi2.ppf(level, 1))
     with np.errstate(all="ignore"):
-        low, high = (profile_limit(surface, solution, drop, side)[:, 0] for side in (-1.0, 1.0))
-    return np.exp(low), np.exp(high)
+        low = profile_limit(surface, solution, drop, -1.0)
+        high = profile_limit(surface, solution, drop, 1.0, _mirrored(surface, low, drop))
+    return np.exp(low[:, 0]), np.exp(high[:, 0])
 
 
 def profile_limit(
@@ -115,12 +130,10 @@ def profile_limit(
 
     ``near`` are coordinates to start from, those of a limit for a slightly different drop.
     """
-    best = surface.start(solution)
+    best = surface.best
     nu = surface.nuisance(best.shape[1])
-    value, _, hessian = surface.evaluate(best)
-    target = value - drop
-    slide = -_solve(hessian, nu, hessian[:, nu, 0])
-    curve = -(hessian[:, 0, 0] + np.einsum("gi,gi->g", hessian[:, 0, nu], slide))
+    target = surface.top - drop
+    slide, curve = _along(surface)
     width = np.sqrt(2 * drop / np.maximum(curve, 1e-12))
     z = best.copy()
     z[:, 0] += side * np.minimum(width, 2.0)
@@ -151,7 +164,7 @@ def profile_limit(
         z[:, 0] += np.where(go, move, 0.0)
         z[:, nu] += np.where(go[:, None], shift, 0.0)
         # What a step this small leaves is of the order of its square.
-        small = (np.abs(gap) < 1e-5) & (np.abs(step) < 1e-5) & (np.abs(shift).max(axis=1, initial=0.0) < 1e-4)
+        small = (np.abs(gap) < SMALL) & (np.abs(step) < SMALL) & (np.abs(shift).max(axis=1, initial=0.0) < 10 * SMALL)
         done = done | small
         if done.all():
             break
@@ -164,6 +177,32 @@ def profile_limit(
         z[lost] = ridge[lost]
         z[lost, 0] = limit[lost]
     return np.asarray(z, dtype=float)
+
+
+def _along(surface: ProfileSurface) -> tuple[FloatArray, FloatArray]:
+    """How the nuisance parameters follow psi at the estimate (G, m), and how fast the ridge falls there (G,)."""
+    nu, bend = surface.nuisance(surface.best.shape[1]), surface.bend
+    slide = -_solve(bend, nu, bend[:, nu, 0])
+    return slide, -(bend[:, 0, 0] + np.einsum("gi,gi->g", bend[:, 0, nu], slide))
+
+
+def _mirrored(surface: ProfileSurface, limit: FloatArray, drop: float) -> FloatArray:
+    """Where the other limit lies if the ridge is a cubic through ``limit``: coordinates (G, 2 + p) to start from."""
+    nu = surface.nuisance(surface.best.shape[1])
+    slide, curve = _along(surface)
+    off = limit - surface.best
+    d = off[:, 0]
+    skew = (0.5 * curve * d**2 - drop) / d**3
+    bow = (off[:, nu] - slide * d[:, None]) / (d**2)[:, None]
+    w = -np.sign(d) * np.sqrt(2 * drop / curve)
+    for _ in range(4):
+        w = w - (0.5 * curve * w**2 - skew * w**3 - drop) / (curve * w - 3 * skew * w**2)
+    z = surface.best.copy()
+    z[:, 0] += w
+    z[:, nu] += slide * w[:, None] + bow * (w**2)[:, None]
+    # Where the limits lie very unevenly a cubic says nothing.
+    even = (w * d < 0) & (np.abs(w) < 3 * np.abs(d)) & (np.abs(d) < 3 * np.abs(w))
+    return np.where(even[:, None], z, np.nan)
 
 
 def _solve(hessian: FloatArray, nu: np.ndarray, right: FloatArray) -> FloatArray:
@@ -263,14 +302,14 @@ def coefficient_interval(
                 )
                 was = at
                 gap = top - total(now) - drop
-                if abs(gap) < 1e-6:
-                    break
                 inside, outside = (max(inside, abs(at)), outside) if gap < 0 else (inside, min(outside, abs(at)))
                 # The square root of the drop is nearly linear in the distance.
                 guess = abs(at) * np.sqrt(drop / max(drop + gap, drop * 0.04))
                 if not inside < guess < outside:
                     guess = 2 * inside if np.isinf(outside) else 0.5 * (inside + outside)
                 at = side * guess
+                if abs(gap) < COEFFICIENT_GAP:
+                    break
                 if abs(at) > FARTHEST:
                     at = side * np.inf
                     break

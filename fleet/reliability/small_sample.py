@@ -63,8 +63,7 @@ def corrected_interval(
 
 def _excess(surface: ProfileSurface, solution: Solution, at: FloatArray) -> FloatArray:
     """What r* has over r at the coordinates ``at`` (G, 2) on the ridge, shape (G,)."""
-    best = surface.start(solution)
-    top, _, bend = surface.evaluate(best)
+    best, top, bend = surface.best, surface.top, surface.bend
     value, _, bend_at = surface.evaluate(at)
     root = np.sign(best[:, 0] - at[:, 0]) * np.sqrt(np.maximum(2 * (top - value), 0.0))
     s_hat, a_hat = solution.s, solution.a
@@ -95,5 +94,5 @@ def _hazard_moments(objective: Objective, s: FloatArray, a: FloatArray) -> tuple
     """Integrals of 1, u and u^2 over the fitted hazard of all hours watched, each of shape (G,)."""
     k = np.exp(s)
     sums = objective.likelihood.survival.moments(a, k, np.empty((s.size, 0)))
-    zeroth, first, second = sums[:, 0], sums[:, 1], sums[:, 2]
+    zeroth, first, second = sums[0], sums[1], sums[2]
     return zeroth, first - zeroth / k, second - 2 * first / k + 2 * zeroth / k**2

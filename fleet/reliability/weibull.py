@@ -279,8 +279,8 @@ def _as_fit(objective: Objective, found: Solution, iterations: int, hold: bool) 
     ok = found.converged
     b = np.broadcast_to(found.b, (likelihood.groups, found.b.size))
     with np.errstate(over="ignore", invalid="ignore"):
-        value = likelihood.evaluate(found.s, found.a, b)[0]
         found.value, _, found.hessian = objective.groupwise(found.s, found.a, b)
+        value = found.value + objective.penalty(found.s, found.a)
     log_scale = likelihood.center - found.a * np.exp(-found.s)
     covariance, coef_covariance = _covariances(objective, found, hold)
     return WeibullFit(
