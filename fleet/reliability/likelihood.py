@@ -8,6 +8,8 @@ table of products of the covariates is ever laid out.
 
 from __future__ import annotations
 
+from itertools import combinations_with_replacement
+
 import numpy as np
 from scipy.sparse import csr_array
 
@@ -60,7 +62,7 @@ class _Points:
         self.u, self.weight, self.group = log_time[order], weight[order], group[order]
         self.signed = bool((self.weight != 1.0).any())
         self.columns = [column[order] for column in x.T]
-        self.upper = np.triu_indices(len(self.columns))
+        self.pairs = list(combinations_with_replacement(range(len(self.columns)), 2))
         self.bin_counts = np.bincount(bins, minlength=count)
         self.bin_runs = _Runs(self.bin_counts)
         self.runs = np.bincount(self.group, minlength=1)
@@ -68,7 +70,7 @@ class _Points:
         self.short: tuple[csr_array, FloatArray] | None = None
         most = max((block.points.stop - block.points.start for block in self.blocks), default=0)
         # Room that is used again and again: fresh memory would cost more than the sums.
-        self.room = np.empty((3 + 2 * len(self.columns) + self.upper[0].size, most))
+        self.room = np.empty((3 + 2 * len(self.columns) + len(self.pairs), most))
         self.spare = np.empty(most)
 
     def _blocks(self) -> list[_Block]:
@@ -85,7 +87,7 @@ class _Points:
 
     def moments(self, a: FloatArray, k: FloatArray, b: FloatArray) -> FloatArray:
         """Sums per bin of H times 1, u, u^2, each x, each x u and each x x': (3 + 2 p + p (p + 1) / 2, bins)."""
-        found = np.zeros((3 + 2 * len(self.columns) + self.upper[0].size, self.bin_counts.size))
+        found = np.zeros((3 + 2 * len(self.columns) + len(self.pairs), self.bin_counts.size))
         for block in self.blocks:
             found[:, block.bins] = block.bin_runs.sums(
                 self._products(self._hazard(block, a, k, b, self._table(block)[0]), block)
@@ -109,7 +111,7 @@ class _Points:
 
     def group_moments(self, hazard: FloatArray, groups: int) -> FloatArray:
         """As :meth:`moments`, of given H per point, summed by group."""
-        found = np.zeros((3 + 2 * len(self.columns) + self.upper[0].size, groups))
+        found = np.zeros((3 + 2 * len(self.columns) + len(self.pairs), groups))
         for block in self.blocks:
             # A group may go on in the next block.
             table = self._table(block)
@@ -167,7 +169,7 @@ class _Points:
         for j in range(p):
             np.multiply(hazard, x[j], out=found[3 + j])
             np.multiply(found[1], x[j], out=found[3 + p + j])
-        for c, (i, j) in enumerate(zip(*self.upper, strict=True)):
+        for c, (i, j) in enumerate(self.pairs):
             np.multiply(found[3 + i], x[j], out=found[3 + 2 * p + c])
         return found
 
@@ -182,7 +184,7 @@ class WeibullLikelihood:
     def __init__(self, lifetimes: Lifetimes):
         self.groups = int(lifetimes.groups)
         self.width = lifetimes.covariates.shape[1]
-        self.upper = np.triu_indices(self.width)
+        self.pairs = list(combinations_with_replacement(range(self.width), 2))
         self.events = lifetimes.event_counts()
         rows = lifetimes
         exact, interval = rows.exact, rows.interval
@@ -296,7 +298,7 @@ class WeibullLikelihood:
         for j in range(p):
             self._both(hessian, 0, 2 + j, k * m[3 + p + j])
             self._both(hessian, 1, 2 + j, m[3 + j])
-        for c, (i, j) in enumerate(zip(*self.upper, strict=True)):
+        for c, (i, j) in enumerate(self.pairs):
             self._both(hessian, 2 + i, 2 + j, m[3 + 2 * p + c])
 
     @staticmethod
