@@ -105,7 +105,8 @@ def solve_arrowhead(
             factor /= 2
         theta, border = trial, rim_trial
         value, block, rim, hessian, _ = new
-        converged = gain < 1e-9
+        # What is left after a step is of the order of its gain squared.
+        converged = gain < 1e-5
     theta[~exposed] = border[:2]
     return _finish(value, theta, border, hessian, own, on, prior_precision, converged, count)
 

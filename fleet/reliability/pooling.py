@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import elementwise
-from scipy.special import gamma, ndtr
+from scipy.special import gamma
 from scipy.stats import norm, qmc
 
-from fleet.reliability.arrowhead import ArrowheadMode, solve_arrowhead
+from fleet.reliability.laplace import LaplacePairs, laplace_pairs
 from fleet.reliability.lifetimes import FloatArray, IntArray, Lifetimes
 from fleet.reliability.likelihood import WeibullLikelihood
-from fleet.reliability.moments import propagate
+from fleet.reliability.model_grids import (
+    Axis,
+    GridPosterior,
+    draw,
+    grid_posterior,
+    mixture_quantile,
+)
+from fleet.reliability.model_surface import ModelSurface
 
 #: Prior of the mean log shape over models, and half-normal scales of the spreads of log shape and log scale.
 MEAN_LOG_SHAPE, MEAN_LOG_SHAPE_SD = float(np.log(1.8)), 0.5
@@ -24,12 +30,14 @@ COEF_SD = 1.0
 #: Spreads that are integrated over, as multiples of their scales.
 STEPS = np.geomspace(0.12, 2.6, 5)
 #: Grid points whose weight by Laplace's method is below this share of the best are left out.
-NEGLIGIBLE = 1e-4
+NEGLIGIBLE = 3e-5
+#: Log shapes of which a table of likelihoods is made: Laplace's standard deviations either side of the mode.
+TABLE = 10.0
 
 
 @dataclass(frozen=True)
 class PooledFit:
-    """Posterior of every model from :func:`pool_models`: a mixture of normals in (log shape, log scale).
+    """Posterior of every model from :func:`pool_models`: a mixture over pairs of spreads of grids.
 
     Attributes
     ----------
@@ -69,19 +77,20 @@ class PooledFit:
     covariances: FloatArray
     coef_means: FloatArray
     coef_covariances: FloatArray
+    grids: GridPosterior = field(repr=False)
+    drawn_before: dict[int, tuple[FloatArray, FloatArray]] = field(default_factory=dict, repr=False, compare=False)
 
     def confint(self, level: float = 0.95) -> dict[str, tuple[FloatArray, FloatArray]]:
         """Equal-tailed posterior limits {"shape": (low, high), "scale": ...[, "coef": ...]}, (G,) and (p,)."""
-        spread = np.sqrt(np.einsum("mgii->mgi", self.covariances))
         tails = ((1 - level) / 2, (1 + level) / 2)
         limits = {}
         for j, name in enumerate(("shape", "scale")):
-            low, high = (_mixture_quantile(self.weights, self.means[:, :, j], spread[:, :, j], q) for q in tails)
+            axis, mass = self.grids.axes[j], self.grids.marginal(j)
+            low, high = (mixture_quantile(self.weights, axis, mass, q) for q in tails)
             limits[name] = (np.exp(low), np.exp(high))
         if self.coef.size:
             wide = np.sqrt(np.einsum("mii->mi", self.coef_covariances))
-            low, high = (_mixture_quantile(self.weights, self.coef_means, wide, q) for q in tails)
-            limits["coef"] = (low, high)
+            limits["coef"] = self._coef_limits(wide, tails)
         return limits
 
     def draws(self, size: int = 1024) -> tuple[FloatArray, FloatArray]:
@@ -89,14 +98,28 @@ class PooledFit:
 
         Each model's draws are right by themselves; they do not say how two models' doubts go together.
         """
+        if size not in self.drawn_before:
+            self.drawn_before[size] = self._drawn(size)
+        return self.drawn_before[size]
+
+    def _drawn(self, size: int) -> tuple[FloatArray, FloatArray]:
         point = qmc.Sobol(3, scramble=True, rng=np.random.default_rng(20)).random(size)
-        order = np.argsort(point[:, 0])
+        point = point[np.argsort(point[:, 0])]
         edges = np.cumsum(self.weights)
         part = np.minimum(np.searchsorted(edges, (np.arange(size) + 0.5) / size), self.weights.size - 1)
-        z = norm.ppf(point[order, 1:])
-        root = np.linalg.cholesky(self.covariances + 1e-14 * np.eye(2))
-        logs = self.means[part] + np.einsum("sgij,sj->sgi", root[part], z)
+        logs = np.empty((size, self.shape.size, 2))
+        for m in np.unique(part):
+            logs[part == m] = draw(self.grids, int(m), point[part == m, 1:])
         return np.exp(logs[:, :, 0]), np.exp(logs[:, :, 1])
+
+    def _coef_limits(self, wide: FloatArray, tails: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
+        """Of the coefficients' mixture of normals, seen on a grid."""
+        low, high = (self.coef_means - 8 * wide).min(axis=0), (self.coef_means + 8 * wide).max(axis=0)
+        axis = Axis.between(*(np.broadcast_to(end, wide.shape) for end in (low, high)), 2001)
+        mass = norm.pdf((axis.points - self.coef_means[..., None]) / wide[..., None])
+        mass /= mass.sum(axis=2, keepdims=True)
+        found = [mixture_quantile(self.weights, axis, mass, q) for q in tails]
+        return found[0], found[1]
 
     def survival(self, hours: ArrayLike, x: ArrayLike | None = None) -> FloatArray:
         """Posterior mean survival at ``hours`` broadcast against (G,)."""
@@ -146,15 +169,13 @@ def pool_models(lifetimes: Lifetimes) -> PooledFit:
 
     Notes
     -----
-    (log shape, log scale) of each model is normal about the component's mean, log shape's mean N(log 1.8, 0.5^2).
-    The two
-    spreads (half-normal 0.3 and 0.5) are integrated over a 5 x 5 grid with weights from the Laplace approximation to
-    the
-    marginal likelihood (Tierney & Kadane 1986; the idea of Rue, Martino & Chopin 2009), so that doubt about them
-    reaches
-    every interval. At each grid point one Newton iteration solves all models and the means. A model without exposure
-    gets
-    the pooled prior.
+    (log shape, log scale) of each model is normal about the component's mean, log shape's mean N(log 1.8, 0.5^2). The
+    two spreads (half-normal 0.3 and 0.5) are integrated over a 5 x 5 grid, so that doubt about them reaches every
+    interval (the idea of Rue, Martino & Chopin 2009). Laplace's method (Tierney & Kadane 1986) leaves out pairs of
+    spreads that count for nothing; at the others every model and the common mean have grids of their own, without a
+    likelihood being taken for normal (:mod:`.model_grids`): with few failures its upper tail is far longer. The
+    coefficients are held at their mode there, and have Laplace's limits. A model without exposure gets the pooled
+    prior.
 
     Examples
     --------
@@ -170,69 +191,41 @@ def pool_models(lifetimes: Lifetimes) -> PooledFit:
     if not likelihood.events.any():
         raise ValueError("no event in any group: there is nothing to pool")
     exposed = np.bincount(lifetimes.group, weights=_watched(lifetimes), minlength=likelihood.groups) > 0
-    found: list[tuple[float, float, ArrowheadMode]] = []
-    start = None
-    for shape_spread in SHAPE_SPREAD * STEPS:
-        row_start = start
-        for scale_spread in SCALE_SPREAD * STEPS[::-1]:
-            mode = solve_arrowhead(
-                likelihood,
-                exposed,
-                np.array([shape_spread, scale_spread]),
-                np.array([MEAN_LOG_SHAPE, 0.0]),
-                np.array([MEAN_LOG_SHAPE_SD**-2, 0.0]),
-                COEF_SD**-2,
-                row_start,
-            )
-            row_start = mode
-            start = start or mode
-            found.append((shape_spread, scale_spread, mode))
-    grid = np.array([(a, b) for a, b, _ in found])
-    rough = _weights(grid, [mode for _, _, mode in found])
+    pairs = laplace_pairs(
+        likelihood,
+        exposed,
+        (SHAPE_SPREAD * STEPS, SCALE_SPREAD * STEPS),
+        np.array([MEAN_LOG_SHAPE, 0.0]),
+        np.array([MEAN_LOG_SHAPE_SD**-2, 0.0]),
+        COEF_SD**-2,
+    )
+    rough = _weights(pairs.spreads, pairs.evidence)
     kept = np.flatnonzero(rough > NEGLIGIBLE * rough.max())
-    modes = _refined(likelihood, exposed, grid[kept], [found[i][2] for i in kept])
-    return _pooled(likelihood, _weights(grid[kept], modes), grid[kept], modes)
+    pairs = pairs.take(kept)
+    grids = _grids(likelihood, rough[kept] / rough[kept].sum(), pairs)
+    return _pooled(likelihood, _weights(pairs.spreads, grids.evidence), pairs, grids)
 
 
-def _weights(grid: FloatArray, modes: list[ArrowheadMode]) -> FloatArray:
+def _weights(grid: FloatArray, evidence: FloatArray) -> FloatArray:
     """Posterior weights of the spreads: evidence times half-normal density, on a grid even in the logs."""
-    evidence = np.array([mode.evidence for mode in modes])
-    evidence += (np.log(grid) - 0.5 * (grid / [SHAPE_SPREAD, SCALE_SPREAD]) ** 2).sum(axis=1)
-    weights = np.exp(evidence - evidence.max())
-    return weights / weights.sum()
+    log = evidence + (np.log(grid) - 0.5 * (grid / [SHAPE_SPREAD, SCALE_SPREAD]) ** 2).sum(axis=1)
+    weights = np.exp(log - log.max())
+    return np.asarray(weights / weights.sum())
 
 
-def _refined(
-    likelihood: WeibullLikelihood, exposed: np.ndarray, spreads: FloatArray, modes: list[ArrowheadMode]
-) -> list[ArrowheadMode]:
-    """Laplace's answers with the moments and the evidence improved by expectation propagation.
-
-    Where a model's own likelihood is so narrow that no node but one counts, there is nothing to improve.
-    """
-    border = np.stack([mode.border for mode in modes])
-    try:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            moments = propagate(
-                likelihood,
-                exposed,
-                spreads,
-                np.column_stack([np.full(len(modes), MEAN_LOG_SHAPE), border[:, 1]]),
-                np.array([MEAN_LOG_SHAPE_SD**-2, MEAN_LOG_SCALE_SD**-2]),
-                border[:, 2:],
-                np.stack([mode.theta for mode in modes]),
-                np.stack([mode.covariance for mode in modes]),
-            )
-    except np.linalg.LinAlgError:
-        if len(modes) == 1:
-            return modes
-        one_by_one = (_refined(likelihood, exposed, spreads[i : i + 1], modes[i : i + 1]) for i in range(len(modes)))
-        return [mode for found in one_by_one for mode in found]
-    return [
-        replace(mode, theta=mean, covariance=covariance, evidence=float(evidence))
-        for mode, mean, covariance, evidence in zip(
-            modes, moments.mean, moments.covariance, moments.evidence, strict=True
-        )
-    ]
+def _grids(likelihood: WeibullLikelihood, rough: FloatArray, pairs: LaplacePairs) -> GridPosterior:
+    """Every model's posterior at each pair of spreads, the coefficients held at their mean over the pairs."""
+    center, reach = pairs.center[..., 0], TABLE * pairs.sd[..., 0]
+    surface = ModelSurface(likelihood, rough @ pairs.coef, (center - reach).min(axis=0), (center + reach).max(axis=0))
+    middle = np.array([MEAN_LOG_SHAPE, rough @ pairs.mean[:, 1]])
+    return grid_posterior(
+        surface,
+        pairs.spreads,
+        middle,
+        np.array([MEAN_LOG_SHAPE_SD, MEAN_LOG_SCALE_SD]),
+        (pairs.center, pairs.sd),
+        (pairs.mean, pairs.mean_sd),
+    )
 
 
 def _watched(rows: Lifetimes) -> FloatArray:
@@ -240,46 +233,27 @@ def _watched(rows: Lifetimes) -> FloatArray:
     return np.where(rows.exact | rows.interval, 1.0, rows.lower - rows.entry)
 
 
-def _pooled(
-    likelihood: WeibullLikelihood, weights: FloatArray, grid: FloatArray, modes: list[ArrowheadMode]
-) -> PooledFit:
-    means = np.stack([mode.theta for mode in modes])
+def _pooled(likelihood: WeibullLikelihood, weights: FloatArray, pairs: LaplacePairs, grids: GridPosterior) -> PooledFit:
+    means, covariances = grids.moments()
     logs = np.einsum("m,mgi->gi", weights, means)
-    coefs = np.stack([mode.border[2:] for mode in modes])
-    coef = weights @ coefs
-    drawn = np.einsum("m,mg->g", weights, np.stack([mode.drawn for mode in modes]))
+    coef = weights @ pairs.coef
     value = likelihood.evaluate_scale(logs[:, 0], logs[:, 1], np.broadcast_to(coef, (likelihood.groups, coef.size)))[0]
-    fine = all(mode.converged for mode, weight in zip(modes, weights, strict=True) if weight > 1e-6)
-    spreads = weights @ grid
+    spreads = weights @ pairs.spreads
     return PooledFit(
         shape=np.exp(logs[:, 0]),
         scale=np.exp(logs[:, 1]),
         coef=coef,
         failures=likelihood.events,
-        drawn=drawn,
+        drawn=weights @ pairs.drawn,
         shape_spread=float(spreads[0]),
         scale_spread=float(spreads[1]),
         log_likelihood=value,
-        converged=np.full(likelihood.groups, fine),
-        iterations=max(mode.iterations for mode in modes),
+        converged=np.full(likelihood.groups, pairs.converged),
+        iterations=pairs.iterations,
         weights=weights,
         means=means,
-        covariances=np.stack([mode.covariance for mode in modes]),
-        coef_means=coefs,
-        coef_covariances=np.stack([mode.border_covariance[2:, 2:] for mode in modes]),
+        covariances=covariances,
+        coef_means=pairs.coef,
+        coef_covariances=pairs.coef_covariance,
+        grids=grids,
     )
-
-
-def _mixture_quantile(weights: FloatArray, mean: FloatArray, spread: FloatArray, probability: float) -> FloatArray:
-    """Quantile of a mixture of normals, component arrays (M, G) -> (G,)."""
-    wide = np.maximum(spread, 1e-12)
-    z = norm.ppf(probability)
-    ends = mean + z * wide
-    low, high = ends.min(axis=0) - 1e-9, ends.max(axis=0) + 1e-9
-
-    def short(x: FloatArray, index: FloatArray) -> FloatArray:
-        g = index.astype(int)
-        return (weights[:, None] * ndtr((x[None, :] - mean[:, g]) / wide[:, g])).sum(axis=0) - probability
-
-    found = elementwise.find_root(short, (low, high), args=(np.arange(mean.shape[1], dtype=float),))
-    return np.asarray(found.x)

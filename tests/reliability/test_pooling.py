@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 from fleet.reliability import Lifetimes, fit_weibull, pool_models
 from tests.reliability import pooling_study
 from tests.reliability.simulated import models
-from tests.reliability.test_weibull import slow_log_likelihood
 
 INF = float("inf")
 
@@ -21,48 +20,68 @@ def three_models() -> Lifetimes:
     )
 
 
-def test_posterior_agrees_with_a_long_markov_chain():
-    """Random-walk Metropolis over models, means and spreads, written out from the model's definition."""
-    rows = three_models()
-    parts = [rows.take(rows.group == g) for g in range(3)]
+def chain(rows: Lifetimes, walkers: int, steps: int) -> np.ndarray:
+    """Random-walk Metropolis over models, means and spreads, written out from the model's definition: (draws, 2 G)."""
+    groups = rows.groups
+    ends = np.array([0.09, 3.5])[:, None] * [0.3, 0.5]  # The grid's ends: the spreads are integrated between them.
 
     def log_posterior(theta):
-        logs, mean, spread = theta[:6].reshape(3, 2), theta[6:8], np.exp(theta[8:])
-        value = -0.5 * ((mean[0] - np.log(1.8)) / 0.5) ** 2
-        value += (np.log(spread) - 0.5 * (spread / [0.3, 0.5]) ** 2).sum()
-        value += (-0.5 * ((logs - mean) / spread) ** 2 - np.log(spread)).sum()
-        # The grid's ends: the spreads are integrated between them.
-        if (spread < 0.09 * np.array([0.3, 0.5])).any() or (spread > 3.5 * np.array([0.3, 0.5])).any():
-            return -np.inf
-        shape, scale = np.exp(logs).T
-        for g, part in enumerate(parts):
-            event = part.exact
-            value += (np.log(shape[g] / scale[g]) + (shape[g] - 1) * np.log(part.lower[event] / scale[g])).sum()
-            value -= ((part.lower / scale[g]) ** shape[g]).sum()
-        return value
+        logs, mean, spread = (
+            theta[:, : 2 * groups].reshape(-1, groups, 2),
+            theta[:, -4:-2],
+            np.exp(theta[:, -2:]),
+        )
+        value = -0.5 * ((mean[:, 0] - np.log(1.8)) / 0.5) ** 2 + (
+            np.log(spread) - 0.5 * (spread / [0.3, 0.5]) ** 2
+        ).sum(1)
+        value += (-0.5 * ((logs - mean[:, None]) / spread[:, None]) ** 2 - np.log(spread)[:, None]).sum((1, 2))
+        shape, scale = np.exp(logs[:, rows.group, 0]), np.exp(logs[:, rows.group, 1])
+        start, low, high = ((at / scale) ** shape for at in (rows.entry, rows.lower, np.where(rows.interval, rows.upper, rows.lower)))
+        row = start - low
+        row[:, rows.exact] += (np.log(shape / scale) + (shape - 1) * np.log(rows.lower / scale))[:, rows.exact]
+        row[:, rows.interval] += np.log(-np.expm1((low - high)[:, rows.interval]))
+        return np.where(((spread < ends[0]) | (spread > ends[1])).any(1), -np.inf, value + row.sum(1))
 
-    assert log_posterior(np.array([0.5, 4.8, 0.4, 4.5, 0.6, 5, 0.5, 4.8, -1.5, -1.0])) < slow_log_likelihood(
-        parts[0], 1.6, 120.0, np.empty(0)
-    )
     rng = np.random.default_rng(1)
-    now = np.array([0.6, 4.8, 0.6, 4.6, 0.6, 5.2, 0.6, 4.9, np.log(0.2), np.log(0.3)])
-    width = np.array([0.25, 0.25, 0.3, 0.3, 0.3, 0.4, 0.3, 0.35, 0.5, 0.5]) * 0.75
-    value = log_posterior(now)
-    kept = []
-    for step in range(60_000):
-        trial = now + width * rng.normal(size=10) * rng.choice([0.3, 1.0])
-        new = log_posterior(trial)
-        if np.log(rng.random()) < new - value:
-            now, value = trial, new
-        if step > 4000:
-            kept.append(now[:6])
-    chain = np.array(kept)
     fit = pool_models(rows)
-    mean = np.einsum("m,mgi->gi", fit.weights, fit.means)
+    center = np.concatenate([np.column_stack([np.log(fit.shape), np.log(fit.scale)]).ravel(), [0.6, 4.8, -1.6, -1.2]])
+    now = np.tile(center, (walkers, 1))
+    width = np.concatenate([np.tile([0.2, 0.25], groups), [0.22, 0.26, 0.37, 0.37]])
+    value, kept = log_posterior(now), []
+    for step in range(steps):
+        trial = now + width * rng.normal(size=now.shape) * rng.choice([0.3, 1.0], size=(walkers, 1))
+        new = log_posterior(trial)
+        taken = np.log(rng.random(walkers)) < new - value
+        now, value = np.where(taken[:, None], trial, now), np.where(taken, new, value)
+        if step > steps // 6 and step % 20 == 0:
+            kept.append(now[:, : 2 * groups])
+    return np.concatenate(kept)
+
+
+def with_looks() -> Lifetimes:
+    """A model whose failures were all found by looking, beside one with a failure and one with none."""
+    return Lifetimes(
+        lower=[40, 60, 90, 120, 60, 95, 150, 150, 120, 80],
+        upper=[60, 90, 140, INF, 100, 95, INF, INF, INF, INF],
+        entry=[0, 0, 20, 0, 10, 0, 50, 0, 0, 0],
+        group=[0, 0, 0, 0, 0, 1, 1, 1, 2, 2],
+    )
+
+
+@pytest.mark.parametrize("rows", [three_models(), with_looks()], ids=["exact", "looks"])
+def test_posterior_agrees_with_a_long_markov_chain(rows):
+    drawn = chain(rows, 500, 6000)
+    sd = drawn.std(axis=0).reshape(-1, 2)
+    fit = pool_models(rows)
+    mean = np.column_stack([np.log(fit.shape), np.log(fit.scale)])
+    assert mean == pytest.approx(drawn.mean(axis=0).reshape(-1, 2), abs=0.03)
     dev = fit.means - mean
     variance = np.einsum("m,mgi->gi", fit.weights, np.einsum("mgii->mgi", fit.covariances) + dev**2)
-    assert mean.ravel() == pytest.approx(chain.mean(axis=0), abs=0.07)
-    assert np.sqrt(variance).ravel() == pytest.approx(chain.std(axis=0), rel=0.17)
+    assert np.sqrt(variance) == pytest.approx(sd, rel=0.06)
+    for j, (name, draws) in enumerate(zip(("shape", "scale"), fit.draws(4096), strict=True)):
+        ends = np.quantile(drawn[:, j::2], [0.025, 0.975], axis=0)
+        for found in (np.log(fit.confint()[name]), np.log(np.quantile(draws, [0.025, 0.975], axis=0))):
+            assert (np.abs(found - ends) / sd[:, j]).max() < 0.2
 
 
 def test_a_model_without_exposure_has_the_prior_and_hours_without_failure_lengthen_life():
