@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,6 +13,8 @@ from fleet.reliability.likelihood import WeibullLikelihood
 #: Five points even in the logs from every other one: by a quadratic through three, and by straight lines.
 QUADRATIC = np.array([[1, 0, 0], [0.375, 0.75, -0.125], [0, 1, 0], [-0.125, 0.75, 0.375], [0, 0, 1]])
 STRAIGHT = np.array([[1, 0, 0], [0.5, 0.5, 0], [0, 1, 0], [0, 0.5, 0.5], [0, 0, 1]])
+
+PER_PAIR = ("spreads", "center", "sd", "mean", "mean_sd", "coef", "coef_covariance", "drawn", "evidence")
 
 
 @dataclass(frozen=True)
@@ -48,21 +50,8 @@ class LaplacePairs:
 
     def take(self, pairs: np.ndarray) -> LaplacePairs:
         """Some of the pairs."""
-        parts = (
-            getattr(self, name)[pairs]
-            for name in (
-                "spreads",
-                "center",
-                "sd",
-                "mean",
-                "mean_sd",
-                "coef",
-                "coef_covariance",
-                "drawn",
-                "evidence",
-            )
-        )
-        return LaplacePairs(*parts, self.converged, self.iterations)
+        parts = {name: getattr(self, name)[pairs] for name in PER_PAIR}
+        return replace(self, **parts)
 
 
 def laplace_pairs(

@@ -115,7 +115,7 @@ class PooledFit:
     def _coef_limits(self, wide: FloatArray, tails: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
         """Of the coefficients' mixture of normals, seen on a grid."""
         low, high = (self.coef_means - 8 * wide).min(axis=0), (self.coef_means + 8 * wide).max(axis=0)
-        axis = Axis.between(*(np.broadcast_to(end, wide.shape) for end in (low, high)), 2001)
+        axis = Axis.between(np.broadcast_to(low, wide.shape), np.broadcast_to(high, wide.shape), 2001)
         mass = norm.pdf((axis.points - self.coef_means[..., None]) / wide[..., None])
         mass /= mass.sum(axis=2, keepdims=True)
         found = [mixture_quantile(self.weights, axis, mass, q) for q in tails]

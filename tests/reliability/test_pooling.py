@@ -36,7 +36,8 @@ def chain(rows: Lifetimes, walkers: int, steps: int) -> np.ndarray:
         ).sum(1)
         value += (-0.5 * ((logs - mean[:, None]) / spread[:, None]) ** 2 - np.log(spread)[:, None]).sum((1, 2))
         shape, scale = np.exp(logs[:, rows.group, 0]), np.exp(logs[:, rows.group, 1])
-        start, low, high = ((at / scale) ** shape for at in (rows.entry, rows.lower, np.where(rows.interval, rows.upper, rows.lower)))
+        late = np.where(rows.interval, rows.upper, rows.lower)
+        start, low, high = ((at / scale) ** shape for at in (rows.entry, rows.lower, late))
         row = start - low
         row[:, rows.exact] += (np.log(shape / scale) + (shape - 1) * np.log(rows.lower / scale))[:, rows.exact]
         row[:, rows.interval] += np.log(-np.expm1((low - high)[:, rows.interval]))
