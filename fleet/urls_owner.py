@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.views import budget, buying, crew_costs, free_repairs, review, theft_sheet
+from fleet.views import annual_report, budget, buying, crew_costs, free_repairs, review, theft_sheet
 
 owner_urls = [
     path("costs/crews/", crew_costs.crew_costs, name="crew_costs"),
@@ -18,6 +18,8 @@ owner_urls = [
     path("costs/budget.csv", budget.season_budget_csv, name="season_budget_csv"),
     path("costs/budget.xlsx", budget.season_budget_xlsx, name="season_budget_xlsx"),
     path("costs/budget.pdf", budget.season_budget_pdf, name="season_budget_pdf"),
+    path("costs/annual-report/", annual_report.annual_report, name="annual_report"),
+    path("costs/annual-report.pdf", annual_report.annual_report_pdf, name="annual_report_pdf"),
     path("costs/free-repair/", free_repairs.free_repairs, name="free_repairs"),
     path("theft-sheet/", theft_sheet.theft_sheet, name="theft_sheet"),
     path("theft-sheet/print/", theft_sheet.theft_sheet_print, name="theft_sheet_print"),

@@ -131,11 +131,18 @@ def flat_part(line: ComponentLine) -> tuple[float, float] | None:
     return flat_span([p[0] for p in points], [p[1] for p in points])
 
 
+def repairs_steps(curve: Curve | None) -> Steps:
+    """Mean repairs per unit with their limits; empty where there were none."""
+    if curve is None:
+        return Steps((), (), (), ())
+    return Steps(_numbers(curve.hours), _numbers(curve.value), _numbers(curve.low), _numbers(curve.high))
+
+
 def repairs_drawing(curve: Curve | None, what: str, uid: str, say: CurveWords) -> Svg | None:
     """Mean repairs per unit by engine hours; None where there were none."""
     if curve is None or not curve.hours:
         return None
-    steps = Steps(_numbers(curve.hours), _numbers(curve.value), _numbers(curve.low), _numbers(curve.high))
+    steps = repairs_steps(curve)
     return repairs_curve(what, seen=steps, end=steps.time[-1] * 1.05, uid=uid, say=say)
 
 
