@@ -1,4 +1,4 @@
-"""What the counter is told about a unit: what was found last time, what is open, what is due, recalls, warranty."""
+"""What the counter is told about a unit: what was found last time, what is open, what is due, warranty."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from django.db.models import Exists, OuterRef, Q
 
-from fleet.models import Contractor, Failure, GuardCheck, RecallNotice, Service, Trimmer
+from fleet.models import Contractor, Failure, GuardCheck, Service, Trimmer
 from fleet.record.standing import standing
 from fleet.upkeep.catalog import CONTRACTOR, Holder, model_sheets
 from fleet.upkeep.entry_words import entry_words
@@ -16,7 +16,6 @@ from fleet.upkeep.job_words import place_of
 from fleet.upkeep.lines import seasons_of
 from fleet.upkeep.lists import stored_rows
 from fleet.upkeep.ready import Job, jobs_on, sort_key
-from fleet.upkeep.recalls import notices_for
 from fleet.vocabulary import BENCH, LATER, OWNER, WARRANTY_GROUPS, Label
 from shop.vocabulary import fault_job, task_job
 
@@ -41,7 +40,6 @@ class UnitFacts:
     last_time: list[tuple[dt.date, str]]
     open_faults: list[Failure]
     due: list[Job]
-    notices: list[RecallNotice]
     warranty: list[Warranty]
 
     @property
@@ -122,6 +120,5 @@ def unit_facts(unit: Trimmer, today: dt.date, before: dt.date | None = None) -> 
         last_time=last_findings(unit, today),
         open_faults=open_failures([unit.pk]).get(unit.pk, []),
         due=due_jobs_of([unit.contractor], [unit.pk], today, before).get(unit.pk, []),
-        notices=notices_for([(unit.pk, unit.model_id)], today).get(unit.pk, []),
         warranty=warranties(unit, today),
     )

@@ -16,7 +16,6 @@ from fleet.cautions import caution_for_task
 from fleet.clock import now_at
 from fleet.forms.refusals import add_refusal
 from fleet.record.writing import Refused
-from fleet.upkeep.standing_flags import hold_words_of
 from fleet.views.asking import go, show
 from fleet.views.jobs import say_holds
 from fleet.vocabulary import COMPONENTS, TASKS
@@ -35,6 +34,7 @@ from shop.forms.jobs import LeaveOutForm, MinutesForm, PhotoForm, RepairForm, Ta
 from shop.models import BenchPhoto, LineJob
 from shop.views.asking import by_shop
 from shop.views.estimate_marks import estimates_of_jobs
+from shop.views.stopped import stopped
 from shop.views.visit_papers import papers_of, slip_of_line
 from shop.vocabulary import (
     CAUSE_OF_PART,
@@ -81,7 +81,7 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
         "known": known,
         "visit": line.drop_off,
         "facts": unit_facts(unit, today) if known and unit is not None else None,
-        "holds": hold_words_of([unit]) if known and unit is not None else [],
+        **stopped(access, unit, today),
         "told": row.check_in,
         "state": VISIT_STATES[line.state],
         "promised": day_words(line.promised_on) if line.promised_on else "",
@@ -177,6 +177,7 @@ def bench_job(request: HttpRequest, pk: int) -> HttpResponse:
         "back": back,
         "caution": caution_for_task(rest) if kind == "task" else None,
         "said": job.failure.what if job.failure is not None else "",
+        **stopped(request.access, line.trimmer, now.date()),  # type: ignore[attr-defined]
     }
     return show(request, "shop/bench_job.html", context, status=422 if form.errors or left.errors else 200)
 

@@ -36,6 +36,7 @@ from shop.bench.words import day_words, job_words
 from shop.forms.check_in import CheckInForm, WalkInForm
 from shop.models import DropOffLine, LineJob
 from shop.views.asking import by_shop, shop_asked
+from shop.views.stopped import stopped
 from shop.vocabulary import EXPECTED, IN_SHOP, NO_SHOW, STANDING, SYMPTOMS, fault_job, task_job
 
 MOST_FOUND = 20
@@ -96,7 +97,7 @@ def line_check_in(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             link_open_faults([line])
             return _taken(request, line, form.told())
-    context = _page(line.name, unit, facts, form, now.date(), shop) | {"line": line}
+    context = _page(request, line.name, unit, facts, form, shop) | {"line": line}
     return show(request, "shop/line_check_in.html", context, status=422 if form.errors else 200)
 
 
@@ -122,7 +123,7 @@ def walk_in_unit(request: HttpRequest, pk: int) -> HttpResponse:
         made = _walk(request, form, shop, unit.contractor, state.crew if state else None, unit, now)
         if made is not None:
             return made
-    context = _page(unit.tag, unit, facts, form, now.date(), shop) | {"walk_in": True}
+    context = _page(request, unit.tag, unit, facts, form, shop) | {"walk_in": True}
     return show(request, "shop/line_check_in.html", context, status=422 if form.errors else 200)
 
 
@@ -139,7 +140,7 @@ def walk_in_kit(request: HttpRequest) -> HttpResponse:
         made = _walk(request, form, shop, data["contractor"], data["crew"], None, now, kit=data["kit"])
         if made is not None:
             return made
-    context = _page(_("Other kit"), None, None, form, now.date(), shop) | {"walk_in": True}
+    context = _page(request, _("Other kit"), None, None, form, shop) | {"walk_in": True}
     return show(request, "shop/line_check_in.html", context, status=422 if form.errors else 200)
 
 
@@ -206,9 +207,18 @@ def _more_jobs(facts: UnitFacts | None, there: set[str]) -> tuple[list[tuple[str
 
 
 def _page(
-    name: str, unit: Trimmer | None, facts: UnitFacts | None, form: CheckInForm, today: dt.date, shop: Shop
+    request: HttpRequest, name: str, unit: Trimmer | None, facts: UnitFacts | None, form: CheckInForm, shop: Shop
 ) -> dict[str, Any]:
-    return {"name": name, "unit": unit, "facts": facts, "form": form, "today": today, "shop": shop}
+    today = now_at(shop).date()
+    return {
+        "name": name,
+        "unit": unit,
+        "facts": facts,
+        "form": form,
+        "today": today,
+        "shop": shop,
+        **stopped(request.access, unit, today),  # type: ignore[attr-defined]
+    }
 
 
 def _search(request: HttpRequest, query: str) -> list[dict[str, Any]]:

@@ -24,6 +24,7 @@ from shop.bench.reading import line_rows
 from shop.first_checks import NONE, PRIOR_JOBS, Cause, Likelihood, Standing, Symptom, stand, symptoms
 from shop.models import CheckAnswer, DropOffLine
 from shop.views.asking import by_shop, press_of
+from shop.views.stopped import stopped
 from shop.vocabulary import CHECK_ANSWERS, FINE, FOUND_IT, IN_SHOP, LATER_CHECK, SYMPTOMS, TAKEN_BACK
 
 _BUTTONS = (
@@ -48,6 +49,7 @@ def first_checks(request: HttpRequest, pk: int) -> HttpResponse:
         "choices": [(key, str(c.label), key == (symptom.key if symptom else "")) for key, c in SYMPTOMS.items()],
         "symptom": symptom,
         "taken": line.state in IN_SHOP,
+        **stopped(request.access, line.trimmer, now_at(line.shop).date()),  # type: ignore[attr-defined]
     }
     if symptom is not None:
         context |= _standing(line, symptom)

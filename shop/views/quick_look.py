@@ -13,7 +13,6 @@ from django.views.decorators.http import require_POST
 
 from fleet.access import allowed
 from fleet.record.writing import Refused
-from fleet.upkeep.standing_flags import hold_words_of
 from fleet.views.asking import go, show
 from shop.bench.quick_looking import advice_for, decide, expected_labor, verdict_on
 from shop.forms.sheet import Posted
@@ -21,6 +20,7 @@ from shop.quick_look import CALL, CARRY_ON, LOOK_ON, QUICK_CAUTION, QUICK_LINES,
 from shop.sheet_lines import BAD, SHEET_LINES
 from shop.views.asking import by_shop
 from shop.views.sheet_page import Sheet
+from shop.views.stopped import stopped
 from shop.vocabulary import SYMPTOMS
 
 
@@ -56,7 +56,7 @@ def show_quick(request: HttpRequest, sheet: Sheet, posted: Mapping[str, Posted] 
         "minutes": QUICK_MINUTES,
         "caution": QUICK_CAUTION,
         "verdict": verdict_on(sheet.line),
-        "holds": hold_words_of([sheet.unit]) if sheet.known else [],
+        **stopped(request.access, sheet.unit, sheet.now.date()),  # type: ignore[attr-defined]
         **quick_context(sheet),
     }
     bad = any(row.error for row in (posted or {}).values())

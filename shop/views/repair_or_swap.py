@@ -37,6 +37,7 @@ from shop.repair_options import (
     worth_it,
 )
 from shop.views.bench_work import job_in_sight
+from shop.views.stopped import stopped
 from shop.vocabulary import IN_SHOP
 
 _CAUTION = Caution(gettext_lazy("Engine stopped and cold, plug lead off."), (STILL, COOL, FUEL))
@@ -104,6 +105,7 @@ def repair_or_swap(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "job": job,
         "line": job.line,
+        **stopped(access, unit, today),
         "words": job_words(job.job),
         "component": COMPONENTS[component],
         "form": form,

@@ -15,7 +15,6 @@ from django.views.decorators.http import require_POST
 from fleet.access import allowed
 from fleet.forms.refusals import add_refusal
 from fleet.record.writing import Refused
-from fleet.upkeep.standing_flags import hold_words_of
 from fleet.views.asking import go, show
 from fleet.views.jobs import say_holds
 from shop.bench.sheet_recording import record_sheet
@@ -31,6 +30,7 @@ from shop.views.asking import by_shop
 from shop.views.quick_look import quick_context, show_quick
 from shop.views.sheet_page import Sheet, figure_texts
 from shop.views.sheet_words import plan_words
+from shop.views.stopped import stopped
 from shop.vocabulary import fault_job, task_job
 
 
@@ -50,7 +50,7 @@ def _show_sheet(request: HttpRequest, sheet: Sheet, posted: Mapping[str, Posted]
         "answer": sheet.answer(),
         "stretches": sheet.rows(posted),
         "planned": len(sheet.keys) < len(SHEET_LINES),
-        "holds": hold_words_of([sheet.unit]) if sheet.known else [],
+        **stopped(request.access, sheet.unit, sheet.now.date()),  # type: ignore[attr-defined]
         "measured": [
             (SHEET_LINES[key], *figure_texts(sheet.figures.get(key)))
             for key in sheet.keys
@@ -138,6 +138,7 @@ def sheet_record(request: HttpRequest, pk: int) -> HttpResponse:
         "rows": rows,
         "incomplete": incomplete,
         "form": form,
+        **stopped(request.access, sheet.unit, sheet.now.date()),  # type: ignore[attr-defined]
         "taken": sheet.taken,
         "back": sheet.url(),
     }
