@@ -184,6 +184,7 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "home"
 ACCOUNT_ADAPTER = "fleet.accounts.InvitationOnlyAdapter"
+ACCOUNT_FORMS = {"login": "fleet.accounts.SignInForm"}
 ACCOUNT_LOGIN_METHODS = {"email", "username"}
 ACCOUNT_SIGNUP_FIELDS = ["email", "username*", "password1*", "password2*"]
 ACCOUNT_EMAIL_VERIFICATION = "optional"

@@ -155,7 +155,9 @@ class FiguresForm(forms.Form):
 class NoticeForm(forms.Form):
     """A recall notice as it was published."""
 
-    model: forms.ModelChoiceField = forms.ModelChoiceField(label=gettext_lazy("model"), queryset=None)
+    model: forms.ModelChoiceField = forms.ModelChoiceField(
+        label=gettext_lazy("model"), queryset=None, empty_label=gettext_lazy("choose a model")
+    )
     serials = forms.CharField(
         label=gettext_lazy("serials"),
         required=False,

@@ -142,8 +142,14 @@ class ContractorForm(forms.Form):
 class ArrangementForm(forms.Form):
     """A shop looks after a contractor's units from a day on."""
 
-    shop = forms.ModelChoiceField(label=gettext_lazy("shop"), queryset=Shop.objects.order_by("name"))
-    contractor = forms.ModelChoiceField(label=gettext_lazy("contractor"), queryset=Contractor.objects.order_by("name"))
+    shop = forms.ModelChoiceField(
+        label=gettext_lazy("shop"), queryset=Shop.objects.order_by("name"), empty_label=gettext_lazy("choose a shop")
+    )
+    contractor = forms.ModelChoiceField(
+        label=gettext_lazy("contractor"),
+        queryset=Contractor.objects.order_by("name"),
+        empty_label=gettext_lazy("choose a contractor"),
+    )
     from_date = DayField(label=gettext_lazy("from"))
 
 

@@ -80,7 +80,7 @@ class Contractor(models.Model):
         validators=[MinValueValidator(Decimal("0.5")), MaxValueValidator(Decimal("0.999"))],
     )
     # Opted in: every second unit at half the interval, so that damage which one constant interval hides shows.
-    stagger = models.BooleanField(_("serve every second unit at half the interval to learn more"), default=False)
+    stagger = models.BooleanField(_("service every second unit at half the interval to learn more"), default=False)
     discount_rate = models.DecimalField(
         _("discount rate a year"), max_digits=4, decimal_places=3, default=Decimal("0.08")
     )

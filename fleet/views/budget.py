@@ -76,6 +76,7 @@ def budget_shown(budget: Budget) -> dict[str, Any]:
     return {
         "lines": [(_day(month), month) for month in budget.months],
         "chart": _chart(budget),
+        "phone_chart": _chart(budget, phone=True),
         "totals": {name: budget.total(name) for name in ("repairs", "services", "replacements", "expected", "was")},
         "opens": dt.date.fromisoformat(budget.opens),
     }
@@ -85,12 +86,12 @@ def _day(month: Month) -> dt.date:
     return dt.date.fromisoformat(f"{month.month}-01")
 
 
-def _chart(budget: Budget) -> str:
+def _chart(budget: Budget, *, phone: bool = False) -> str:
     bars = [MonthBar(date_format(_day(m), "M"), m.expected, m.low, m.high, m.was) for m in budget.months]
     title = _("Expected by month: %(total)s in all, 80 %% likely between %(low)s and %(high)s") % {
         "total": dollars(budget.total("expected")), "low": dollars(budget.low), "high": dollars(budget.high),
     }  # fmt: skip
-    return month_bars(bars, "budget", title, dollars)
+    return month_bars(bars, "budget-phone" if phone else "budget", title, dollars, phone=phone)
 
 
 def _rows(budget: Budget | None) -> list[dict[str, Any]]:

@@ -84,7 +84,9 @@ class CheckInForm(PressForm):
 class WalkInForm(CheckInForm):
     """The same for somebody nobody expected: whose it is, and what it is where it is no unit."""
 
-    contractor = forms.ModelChoiceField(label=_("Contractor"), queryset=Contractor.objects.none())
+    contractor = forms.ModelChoiceField(
+        label=_("Contractor"), queryset=Contractor.objects.none(), empty_label=_("choose a contractor")
+    )
     crew = forms.ModelChoiceField(
         label=_("Crew"), queryset=Crew._base_manager.none(), required=False, empty_label=_("not known")
     )
