@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import isfinite
 
 from fleet.charts.plot import Band, Plot, Trace, Upright, draw, round_end
@@ -45,6 +46,8 @@ class CurveWords:
     desc_manual: str = "The manual says {value} hours."
     desc_cost: str = "Least at {hours} hours: {cost} an hour. At the manual's {manual} hours: {manual_cost}."
     desc_flat: str = "Between {low} and {high} hours it costs nearly the same."
+    both: str = "{first} and {second}"
+    named: str = "{what}: {said}"
     desc_repairs: str = "By {hours} hours {value} repairs per unit, between {low} and {high}."
     number: Callable[[float], str] = lambda value: f"{value:,.0f}"
     small: Callable[[float], str] = lambda value: f"{value:,.2f}"
@@ -68,6 +71,11 @@ class Steps:
         """Value and limits at these hours; None before the first step."""
         step = bisect_right(self.time, hours) - 1
         return None if step < 0 else (self.value[step], self.low[step], self.high[step])
+
+    def until(self, hours: float) -> Steps:
+        """The steps up to these hours."""
+        n = bisect_right(self.time, hours)
+        return Steps(self.time[:n], self.value[:n], self.low[:n], self.high[:n])
 
     def limits_at(self, hours: float) -> tuple[float, float]:
         """Limits at these hours, straight between steps; NaN where they are not defined."""
@@ -261,21 +269,14 @@ def cost_curve(
 def repairs_curve(what: str, *, seen: Steps, end: float, uid: str, say: CurveWords = PLAIN) -> Svg:
     """Mean repairs per unit by engine hours, with limits; no shape is assumed."""
     last = len(seen.time) - 1
-    desc = ""
-    if last >= 0:
-        desc = say.desc_repairs.format(
-            hours=say.number(seen.time[last]),
-            value=say.small(seen.value[last]),
-            low=_or_dash(seen.low[last], say.small),
-            high=_or_dash(seen.high[last], say.small),
-        )
+    desc = _at_end(seen, say) if last >= 0 else ""
     tops = [v for v in (*seen.value, *seen.high[-1:]) if isfinite(v)]
     traces = []
     if last >= 0:
         traces = [
             Trace("limit", (*seen.time, end), (*seen.low, seen.low[-1]), steps=True),
             Trace("limit", (*seen.time, end), (*seen.high, seen.high[-1]), steps=True),
-            Trace("seen", (0.0, *seen.time, end), (0.0, *seen.value, seen.value[-1]), steps=True),
+            _mean("seen", seen, end),
         ]
     plot = Plot(
         title=say.title_repairs.format(what=what),
@@ -287,6 +288,52 @@ def repairs_curve(what: str, *, seen: Steps, end: float, uid: str, say: CurveWor
         traces=tuple(traces),
     )
     return draw(plot, uid, say.number, lambda v: say.small(v).rstrip("0").rstrip(".") or "0")
+
+
+def two_repairs_curves(
+    names: tuple[str, str], seen: tuple[Steps, Steps], *, end: float, uid: str, say: CurveWords = PLAIN
+) -> Svg:
+    """Repairs per unit of two models: the first in steps between dotted limits, the second thick on its pale band."""
+    first, second = seen
+    tops = [v for steps in seen for v in (*steps.value, *steps.high[-1:]) if isfinite(v)]
+    x, low, high = _cornered(second, end)
+    plot = Plot(
+        title=say.title_repairs.format(what=say.both.format(first=names[0], second=names[1])),
+        desc=" ".join(
+            say.named.format(what=name, said=_at_end(steps, say)) for name, steps in zip(names, seen, strict=True)
+        ),
+        x_name=(say.hours,),
+        y_name=(say.repairs,),
+        x_end=end,
+        y_end=round_end(max(tops, default=1.0)),
+        bands=(Band(x, low, high),),
+        traces=(
+            _mean("fit", second, end),
+            *(Trace("limit", (*first.time, end), (*side, side[-1]), steps=True) for side in (first.low, first.high)),
+            _mean("seen", first, end),
+        ),
+    )
+    return draw(plot, uid, say.number, lambda v: say.small(v).rstrip("0").rstrip(".") or "0")
+
+
+def _mean(css: str, steps: Steps, end: float) -> Trace:
+    return Trace(css, (0.0, *steps.time, end), (0.0, *steps.value, steps.value[-1]), steps=True)
+
+
+def _cornered(steps: Steps, end: float) -> tuple[tuple[float, ...], tuple[float, ...], tuple[float, ...]]:
+    """Hours and limits with both ends of every step, so that a band has its corners."""
+    time = (*steps.time, end)
+    x = tuple(v for a, b in pairwise(time) for v in (a, b))
+    return x, tuple(v for v in steps.low for _ in (0, 1)), tuple(v for v in steps.high for _ in (0, 1))
+
+
+def _at_end(steps: Steps, say: CurveWords) -> str:
+    return say.desc_repairs.format(
+        hours=say.number(steps.time[-1]),
+        value=say.small(steps.value[-1]),
+        low=_or_dash(steps.low[-1], say.small),
+        high=_or_dash(steps.high[-1], say.small),
+    )
 
 
 def _or_dash(value: float, words: Callable[[float], str]) -> str:

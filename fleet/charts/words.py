@@ -80,6 +80,10 @@ def curve_words() -> CurveWords:
         desc_manual=_("The manual says {value} hours."),
         desc_cost=_("Least at {hours} hours: {cost} an hour. At the manual's {manual} hours: {manual_cost}."),
         desc_flat=_("Between {low} and {high} hours it costs nearly the same."),
+        # Translators: two models in the title of a drawing
+        both=_("{first} and {second}"),
+        # Translators: a model, and what a drawing says of it in a sentence
+        named=_("{what}: {said}"),
         desc_repairs=_("By {hours} hours {value} repairs per unit, between {low} and {high}."),
         number=_whole_number,
         small=_two_places,

@@ -1,5 +1,6 @@
 """Statistics of the fleet: lifetimes, repairs and the decisions that rest on them. Pure numpy and scipy."""
 
+from fleet.reliability.comparisons import compare_repairs
 from fleet.reliability.curves import kaplan_meier, mean_cumulative_function, nelson_aalen
 from fleet.reliability.intervals import ServiceInterval, service_interval
 from fleet.reliability.lifetimes import Lifetimes
@@ -25,6 +26,7 @@ __all__ = [
     "WeibullFit",
     "WeibullPrior",
     "age_replacement",
+    "compare_repairs",
     "daily_vibration",
     "excess_failures",
     "failure_finding_interval",

@@ -18,11 +18,11 @@ from fleet.upkeep.fits import fit_all, fit_records
 from fleet.upkeep.interval_choice import choose_intervals
 from fleet.upkeep.interval_settings import Setting, settings_of
 from fleet.upkeep.intervals import Catalog
-from fleet.upkeep.model_repairs import model_repairs
+from fleet.upkeep.model_repairs import model_repairs, models_compared
 from fleet.upkeep.sample_packs import Samples, unpack
 
 # Goes up when fits of the same rows come out differently, so that the next scan learns anew.
-METHOD = 3
+METHOD = 4
 
 
 @dataclass(frozen=True)
@@ -83,6 +83,7 @@ def refit(*, as_of: dt.date, packs: Iterable[Packed] | None = None) -> Refit:
     data = {
         "costs": asdict(costs),
         "repairs": {str(model): asdict(curve) for model, curve in model_repairs(samples).items()},
+        "compared": [asdict(pair) for pair in models_compared(samples)],
     }
     snapshot = add_fits(as_of=as_of, content_key=key, data=data, fits=fits, intervals=intervals)
     return Refit(snapshot, True, _moved(settings, old, intervals))

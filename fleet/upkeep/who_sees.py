@@ -46,3 +46,9 @@ def seen_counts(fit: FitRecord, own: Mapping[int, OwnCounts]) -> SeenCounts:
     return SeenCounts(
         sum(c.events for c in behind), sum(c.rows for c in behind), sum(c.hours for c in behind), whole=False
     )
+
+
+def sees_all(contractors_behind: Iterable[int], own: Iterable[int]) -> bool:
+    """Whether figures of these contractors together give nobody away to somebody who sees ``own``."""
+    behind = set(contractors_behind)
+    return len(behind) >= ENOUGH_CONTRACTORS or behind <= set(own)

@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import isfinite
 from typing import Any
 
 from django.http import HttpRequest
-from django.utils.formats import number_format
-from django.utils.translation import gettext as _
 
 from fleet.access import Access
 from fleet.charts.svg import Svg
 from fleet.charts.words import curve_words
 from fleet.forms.review import ADVICE
 from fleet.models import Contractor, ReviewBasis, UnitReview
+from fleet.upkeep.model_comparison import comparable, compare
 from fleet.upkeep.record_charts import repairs_drawing, repairs_steps
 from fleet.upkeep.record_page import ModelPage, model_pages, models_in_sight
 from fleet.upkeep.repair_basis import Basis
 from fleet.upkeep.review_decisions import latest_decisions
 from fleet.upkeep.review_store import advice_of
 from fleet.upkeep.review_words import review_sentences
+from fleet.views.model_comparison import comparison_shown, limits_words
 from fleet.vocabulary import Label
 
 # Paper has room for so many; the rest stand on the screen, and the paper says so.
@@ -65,14 +64,19 @@ def evidence(request: HttpRequest, contractor: Contractor, kept: ReviewBasis | N
         rows.select_related("trimmer__model", "trimmer__state__crew").order_by("-advice", "margin", "pk")[:MOST_UNITS]
     )
     decisions = latest_decisions(contractor, [row.pk for row in chosen])
-    hours, models, more = _models(request, contractor, basis)
+    access: Access = request.access  # type: ignore[attr-defined]
+    seen = access.contractors_where("see_record")
+    pages, more = _pages(contractor, seen)
+    hours = _hours(pages)
+    drawn = {p.model.pk for p in sorted(pages, key=lambda p: -p.units)[:MOST_CURVES]}
     return {
         "rests_on": basis,
         "more_units": max(rows.count() - len(chosen), 0),
         "units": [_advised(row, decisions.get(row.pk)) for row in chosen],
         "hours_told": hours,
-        "models": models,
+        "models": [_repairs(p, hours, basis, p.model.pk in drawn) for p in pages],
         "more_models": more,
+        "two": _two(pages, seen),
     }
 
 
@@ -90,19 +94,23 @@ def _advised(row: UnitReview, decision: Any) -> AdvisedUnit:
     )
 
 
-def _models(
-    request: HttpRequest, contractor: Contractor, basis: Basis | None
-) -> tuple[list[int], list[ModelRepairs], int]:
-    """Hours told, and the models most units of this contractor are of; how many are left out."""
-    access: Access = request.access  # type: ignore[attr-defined]
+def _pages(contractor: Contractor, seen: frozenset[int]) -> tuple[list[ModelPage], int]:
+    """The models most units of this contractor are of, by name; how many are left out."""
     models, counts = models_in_sight([contractor.pk])
     chosen = sorted(models, key=lambda m: -counts[m.pk])[:MOST_MODELS]
-    seen = access.contractors_where("see_record")
-    pages = model_pages(sorted(chosen, key=str), counts, seen, contractor)
-    end = max((repairs_steps(p.repairs).time[-1] for p in pages if p.repairs and p.repairs.hours), default=0.0)
-    hours = [h for h in HOURS_TOLD if h <= end] or ([round(end)] if end >= 1 else [])
-    drawn = {p.model.pk for p in sorted(pages, key=lambda p: -p.units)[:MOST_CURVES]}
-    return hours, [_repairs(p, hours, basis, p.model.pk in drawn) for p in pages], len(models) - len(chosen)
+    return model_pages(sorted(chosen, key=str), counts, seen, contractor), len(models) - len(chosen)
+
+
+def _hours(pages: list[ModelPage]) -> list[int]:
+    """Hours told: those that some model has reached."""
+    end = max((repairs_steps(p.repairs).time[-1] for p in comparable(pages)), default=0.0)
+    return [h for h in HOURS_TOLD if h <= end] or ([round(end)] if end >= 1 else [])
+
+
+def _two(pages: list[ModelPage], seen: frozenset[int]) -> dict[str, Any] | None:
+    """The two models most units are of beside each other, in words; None where there are no two."""
+    told = sorted(comparable(pages), key=lambda p: -p.units)[:2]
+    return comparison_shown(compare(told[0], told[1], seen)) if len(told) == 2 else None
 
 
 def _repairs(page: ModelPage, hours: list[int], basis: Basis | None, drawn: bool) -> ModelRepairs:
@@ -114,15 +122,7 @@ def _repairs(page: ModelPage, hours: list[int], basis: Basis | None, drawn: bool
         name=name,
         units=page.units,
         own=own.repairs if own is not None else 0,
-        at=[_words(steps.at(h)) if h <= last else "–" for h in hours],
+        at=[limits_words(steps.at(h)) if h <= last else "–" for h in hours],
         told=page.repairs is not None,
         curve=repairs_drawing(page.repairs, name, f"m{page.model.pk}", curve_words()) if drawn else None,
     )
-
-
-def _words(at: tuple[float, float, float] | None) -> str:
-    """2.1 (1.6 to 2.8); nothing yet before the first repair."""
-    if at is None:
-        return number_format(0)
-    value, low, high = (number_format(round(v, 1), decimal_pos=1, use_l10n=True) if isfinite(v) else "–" for v in at)
-    return _("%(value)s (%(low)s to %(high)s)") % {"value": value, "low": low, "high": high}

@@ -11,6 +11,7 @@ import numpy as np
 from fleet.reliability import (
     Lifetimes,
     age_replacement,
+    compare_repairs,
     daily_vibration,
     fit_power_law,
     fit_weibull,
@@ -161,7 +162,7 @@ def curves() -> Iterator[Line]:
 
 
 def repairs() -> Iterator[Line]:
-    """c19, c20, c22, c37."""
+    """c19, c20, c22, c37, c38."""
     times = published.case("c19")["data"]["failure_times"]
     fit, tool = fit_power_law([1] * 10, times, [1], 0, [1500]), published.case("c19")["computed"]
     yield Line("c19", "beta", "closed form", tool["mle"]["beta"], fit.shape, CLOSED)
@@ -199,6 +200,13 @@ def repairs() -> Iterator[Line]:
     fit = fit_power_law(who, when, np.arange(10), 0, data["t"], shape=1.0, factors=True)
     yield Line("c37", "alpha", "R nlm", tool["alpha"], 1 / fit.dispersion)
     yield _worst("c37", "posterior mean", "R nlm", tool["post_mean"], fit.factors / fit.scale, TOOL)
+    data, printed = published.case("c38")["data"], published.case("c38")["published"]
+    two = compare_repairs(data["event_unit"], data["event_time"], data["unit"], 0, data["end"], data["treated"])
+    assert two is not None
+    yield _printed("c38", "score", printed["statistic"], two.score, 4)
+    yield _printed("c38", "robust variance", printed["variance"], two.variance, 4)
+    yield _printed("c38", "chi-square", printed["chisq"], two.statistic, 4)
+    yield _printed("c38", "p", printed["p"], two.p_value, 6)
 
 
 def regressions() -> Iterator[Line]:
@@ -264,7 +272,7 @@ def decisions() -> Iterator[Line]:
 NOT_COVERED = {
     "c04 competing modes together": "each mode is fitted with the other censored (above); no joint model is needed",
     "c10, c24-c27 Cox regressions": "hazards here are Weibull, because decisions need the baseline; no Cox fit",
-    "c13 log-rank test": "models are compared by their pooled fits; no test of equality is used",
+    "c13 log-rank variance": "repairs are compared with a robust variance (c38); the score is the same, see its test",
     "c13, c14 Fleming-Harrington": "Nelson-Aalen counts ties as d / n",
     "c19 reverse arrangements": "Laplace and chi-square are the trend tests",
     "c16 survfit after jittering": "moving ties apart is the error that the case warns of",
