@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from fleet.charts.curves import Steps
+from fleet.upkeep.fit_records import Curve
 from fleet.upkeep.fit_store import latest_fits
 from fleet.upkeep.model_repairs import ModelPair
 from fleet.upkeep.record_charts import repairs_steps
@@ -18,6 +19,8 @@ APART = 0.05
 ROWS = 6
 # Hours are told in steps of this.
 STEP = 50.0
+# Past the hour that so many units of a model have reached its curve is a unit's or two, and is not told beside another.
+STILL_WATCHED = 5
 
 
 @dataclass(frozen=True)
@@ -31,7 +34,7 @@ class HourRow:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Both curves to the hours that both have on record; ``pair`` None where no test can be told."""
+    """Both curves to the hours that enough units of both have reached; ``pair`` None where no test can be told."""
 
     first: ModelPage
     second: ModelPage
@@ -67,9 +70,18 @@ def comparable(pages: Iterable[ModelPage]) -> list[ModelPage]:
 def compare(first: ModelPage, second: ModelPage, contractor_ids: Iterable[int]) -> Comparison:
     """The two beside each other for somebody who sees these contractors; one query."""
     whole = (repairs_steps(first.repairs), repairs_steps(second.repairs))
-    end = min(s.time[-1] for s in whole)
+    end = min(_reached(page.repairs) for page in (first, second))
     steps = (whole[0].until(end), whole[1].until(end))
     return Comparison(first, second, steps, end, _rows(steps, end), _pair(first, second, contractor_ids))
+
+
+def _reached(curve: Curve | None) -> float:
+    """The last hour of a curve at which enough units were still watched; its last where there never were."""
+    if curve is None:
+        return 0.0
+    hours = [float(h) for h in curve.hours if h is not None]
+    enough = [h for h, n in zip(hours, curve.at_risk, strict=False) if n >= STILL_WATCHED]
+    return max(enough, default=hours[-1])
 
 
 def _rows(steps: tuple[Steps, Steps], end: float) -> list[HourRow]:
