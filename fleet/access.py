@@ -37,6 +37,8 @@ ACTIONS: dict[str, frozenset[str]] = {
     # Says that a unit was done as a recall notice says, which lifts a stop: the shop, or who answers for the fleet.
     "close_recall": frozenset({OWNER, TECHNICIAN, MANAGER, ADMINISTRATOR}),
     "fill_unit_facts": frozenset({OWNER, TECHNICIAN, MANAGER, ADMINISTRATOR}),
+    # What a unit cost, where and by whom it was bought: the owner's and the office's, not the crew's nor the bench's.
+    "keep_purchase_papers": frozenset({OWNER, MANAGER, ADMINISTRATOR}),
     "see_record": frozenset({OWNER, TECHNICIAN, MANAGER, ADMINISTRATOR}),
     # The owner's own pages: what crews cost, what to keep, what to budget. The shop sees its bills, not these.
     "see_costs": frozenset({OWNER, ADMINISTRATOR}),

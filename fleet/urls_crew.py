@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet.views import faults, guard_walk, hours, jobs, ready, unit, unit_changes, unit_papers
+from fleet.views import faults, guard_walk, hours, jobs, purchase_papers, ready, unit, unit_changes, unit_papers
 
 crew_urls = [
     path("", ready.ready, name="ready"),
@@ -27,6 +27,13 @@ crew_urls = [
     path("units/<int:pk>/notices/<int:notice>/done/", unit_papers.notice_done, name="notice_done"),
     path("units/<int:pk>/notices/taken-back/<int:done>/", unit_papers.notice_taken_back, name="notice_taken_back"),
     path("units/<int:pk>/facts/", unit_papers.facts, name="unit_facts"),
+    path("units/<int:pk>/purchase-papers/", purchase_papers.purchase_papers, name="purchase_papers"),
+    path("units/<int:pk>/purchase-papers/<int:paper>.jpg", purchase_papers.purchase_paper, name="purchase_paper"),
+    path(
+        "units/<int:pk>/purchase-papers/<int:paper>/remove/",
+        purchase_papers.purchase_paper_remove,
+        name="purchase_paper_remove",
+    ),
     path("units/<int:pk>/photos/", unit_changes.photos, name="unit_photos"),
     path("units/<int:pk>/photos/<int:photo>.jpg", unit_changes.photo, name="unit_photo"),
     path("units/<int:pk>/photos/<int:photo>/remove/", unit_changes.photo_remove, name="unit_photo_remove"),

@@ -7,12 +7,15 @@ same answer on every day it is run.
 from __future__ import annotations
 
 import datetime as dt
+import io
 import math
 from decimal import Decimal
 from itertools import count
 
 from django.conf import settings as settings_module
+from django.core.files.base import ContentFile
 from django.utils import timezone
+from PIL import Image
 
 from fleet.models import (
     Arrangement,
@@ -20,6 +23,7 @@ from fleet.models import (
     Crew,
     Membership,
     NoticeDone,
+    PurchasePaper,
     RecallNotice,
     Shop,
     TaskInterval,
@@ -179,6 +183,16 @@ def make_record(model: TrimmerModel, *fits: FitRecord) -> None:
     others = {key: fit for key, fit in read_fits(latest_fits()).items() if key[0] != model.pk}
     kept = others | {(model.pk, fit.component): fit for fit in fits or (make_fit(),)}
     add_fits(as_of=dt.date.today(), content_key="made for a test", data={}, fits=kept, intervals={})
+
+
+def make_purchase_paper(unit: Trimmer, caption: str = "receipt") -> PurchasePaper:
+    """A receipt as a picture, its size that of one kept."""
+    content = io.BytesIO()
+    Image.new("RGB", (1700, 2200), (250, 250, 245)).save(content, "JPEG")
+    with all_tenants():
+        row = PurchasePaper(contractor_id=unit.contractor_id, trimmer=unit, caption=caption)
+        row.picture.save("paper.jpg", ContentFile(content.getvalue()), save=True)
+    return row
 
 
 def make_person(

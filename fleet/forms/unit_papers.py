@@ -1,4 +1,4 @@
-"""Forms about a unit's paper: a recall notice done, and facts that were missing."""
+"""Forms about a unit's paper: a recall notice done, facts that were missing, purchase papers."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from fleet.forms.fields import DayField
 from fleet.forms.jobs import PressForm
+from fleet.forms.unit import PhotoForm
 from fleet.models import Trimmer
 
 
@@ -54,3 +55,13 @@ class FactsForm(forms.Form):
         if not self.errors and not any(value not in (None, "") for value in data.values()):
             raise forms.ValidationError(_("Fill in at least one of them, or go back."))
         return data
+
+
+class PurchasePaperForm(PhotoForm):
+    """A photograph or scan of a receipt, an invoice, a registered warranty."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["picture"].label = _("Photograph or scan")
+        self.fields["caption"].label = _("What it is")
+        self.fields["caption"].help_text = _("For example: receipt of Mar 4, invoice no. 118, warranty registered.")

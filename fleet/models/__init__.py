@@ -33,7 +33,7 @@ from fleet.models.people import (
 )
 from fleet.models.results import DueFlag, Snapshot, UnitState
 from fleet.models.trimmers import Trimmer, UnitPhoto
-from fleet.models.unit_papers import NoticeDone, UnitFactsFilled
+from fleet.models.unit_papers import NoticeDone, PurchasePaper, UnitFactsFilled
 
 __all__ = [
     "CONTRACTOR_ROLES",
@@ -64,6 +64,7 @@ __all__ = [
     "ModelTerms",
     "NoticeDone",
     "Postponement",
+    "PurchasePaper",
     "RecallNotice",
     "Retirement",
     "ReviewBasis",

@@ -1,6 +1,6 @@
-"""What people add to a unit beside its ledger: a recall notice done, and facts of its paper that were missing.
+"""What people add to a unit beside its ledger: a recall notice done, facts that were missing, its purchase papers.
 
-Both are added to and never edited. Neither is a row of the files that carry a fleet from one portal to another.
+The first two are added to and never edited. None is a row of the files that carry a fleet from one portal to another.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from fleet.models.catalog import RecallNotice
-from fleet.models.people import Contractor
+from fleet.models.people import Contractor, new_token
 from fleet.models.tenancy import TenantManager
 from fleet.models.trimmers import Trimmer
 
@@ -57,3 +57,27 @@ class UnitFactsFilled(models.Model):
 
     def __str__(self) -> str:
         return f"{self.trimmer_id} {sorted(self.after)}"
+
+
+def paper_path(paper: PurchasePaper, _name: str) -> str:
+    """Papers are stored under a name nobody can guess; the uploaded name is not kept."""
+    return f"papers/{new_token()}.jpg"
+
+
+class PurchasePaper(models.Model):
+    """A picture of what proves that a unit was bought: a receipt, an invoice, a registered warranty.
+
+    It shows what was paid, to whom and by whom, so it is the owner's and the office's, not the crew's.
+    """
+
+    contractor = models.ForeignKey(Contractor, on_delete=models.PROTECT, related_name="+")
+    trimmer = models.ForeignKey(Trimmer, on_delete=models.PROTECT, related_name="purchase_papers")
+    picture = models.ImageField(upload_to=paper_path)
+    caption = models.CharField(_("what it is"), max_length=120, blank=True, default="")
+    added_at = models.DateTimeField(auto_now_add=True)
+    added_by = models.ForeignKey("fleet.User", null=True, on_delete=models.SET_NULL, related_name="+")
+
+    objects = TenantManager()
+
+    def __str__(self) -> str:
+        return f"{self.trimmer_id} {self.added_at:%Y-%m-%d}"

@@ -18,6 +18,7 @@ from fleet.models import (
     Contractor,
     DueFlag,
     ModelTerms,
+    PurchasePaper,
     RecallNotice,
     Shop,
     TaskInterval,
@@ -118,6 +119,8 @@ def build_demo(*, today: dt.date, progress: Progress, scale_to: int | None = Non
 def _clear() -> None:
     for photo in UnitPhoto.objects.all():
         photo.picture.delete(save=False)
+    for paper in PurchasePaper.objects.all():
+        paper.picture.delete(save=False)
     call_command("flush", interactive=False, verbosity=0)
 
 

@@ -33,11 +33,9 @@ def set_note(*, unit: Trimmer, note: str) -> None:
 
 def add_photo(*, unit: Trimmer, upload: BinaryIO, size: int, caption: str, author: User) -> UnitPhoto:
     """Keep a picture: redrawn as a JPEG, so that nothing but the picture itself is kept of the file sent."""
-    if size > MOST_BYTES:
-        raise Refused(_("This picture is larger than 10 MB. Send a smaller one."), "picture", unit=unit)
     if UnitPhoto.objects.filter(trimmer=unit).count() >= MOST_PHOTOS:
         raise Refused(_("There are 24 pictures already. Remove one first."), "picture", unit=unit)
-    data = redraw(upload)
+    data = drawn_small(upload, size)
     photo = UnitPhoto(contractor_id=unit.contractor_id, trimmer=unit, caption=caption.strip()[:120], added_by=author)
     photo.picture.save("picture.jpg", ContentFile(data), save=True)
     return photo
@@ -49,8 +47,18 @@ def remove_photo(*, photo: UnitPhoto) -> None:
     photo.delete()
 
 
-def redraw(upload: BinaryIO) -> bytes:
-    """The picture alone as a JPEG of bounded size: no profile, no place, no camera goes along."""
+def drawn_small(upload: BinaryIO, size: int, longest: int = LONGEST_SIDE) -> bytes:
+    """The picture redrawn, unless its file is too large to be read."""
+    if size > MOST_BYTES:
+        raise Refused(_("This picture is larger than 10 MB. Send a smaller one."), "picture")
+    return redraw(upload, longest)
+
+
+def redraw(upload: BinaryIO, longest: int = LONGEST_SIDE) -> bytes:
+    """The picture alone as a JPEG of bounded size: no profile, no place, no camera goes along.
+
+    ``longest``: its longer side in pixels at most.
+    """
     unreadable = Refused(_("This file is no JPEG, PNG or WebP picture that can be read."), "picture")
     try:
         with warnings.catch_warnings():
@@ -60,9 +68,9 @@ def redraw(upload: BinaryIO) -> bytes:
                 if picture.width * picture.height > most:
                     raise unreadable
                 # A JPEG can be read at a fraction of its size; the rest of the work then costs little memory.
-                picture.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
+                picture.draft("RGB", (longest, longest))
                 upright = ImageOps.exif_transpose(picture).convert("RGB")
-                upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+                upright.thumbnail((longest, longest))
                 # Onto a fresh canvas: no profile, no place, no camera goes along.
                 bare = Image.new("RGB", upright.size)
                 bare.paste(upright)

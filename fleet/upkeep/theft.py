@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from fleet.models import Contractor, Crew, Trimmer, UnitPhoto
+from fleet.models import Contractor, Crew, PurchasePaper, Trimmer, UnitPhoto
 
 # A sheet is for what went with one trailer, not for a whole fleet.
 MOST = 60
@@ -32,6 +32,7 @@ class TheftUnit:
     retired_on: dt.date | None
     note: str
     photos: list[tuple[int, str]] = field(default_factory=list)
+    papers: list[tuple[int, str]] = field(default_factory=list)
 
 
 def theft_units(contractor: Contractor, *, tags: Sequence[str], crew: Crew | None) -> list[TheftUnit]:
@@ -50,15 +51,20 @@ def theft_units(contractor: Contractor, *, tags: Sequence[str], crew: Crew | Non
         if before is None or unit.retired_on is None or before.retired_on is not None:
             wearing[unit.tag_key] = unit
     chosen = sorted(wearing.values(), key=lambda unit: unit.tag_key)[:MOST]
-    photos: dict[int, list[tuple[int, str]]] = defaultdict(list)
-    for pk, unit_id, caption in (
-        UnitPhoto.objects.filter(trimmer__in=chosen).order_by("pk").values_list("pk", "trimmer_id", "caption")
-    ):
-        photos[unit_id].append((pk, caption))
-    return [_of(unit, photos[unit.pk]) for unit in chosen]
+    photos, papers = _kept(UnitPhoto, chosen), _kept(PurchasePaper, chosen)
+    return [_of(unit, photos[unit.pk], papers[unit.pk]) for unit in chosen]
 
 
-def _of(unit: Trimmer, photos: list[tuple[int, str]]) -> TheftUnit:
+def _kept(kind: type[UnitPhoto] | type[PurchasePaper], units: Sequence[Trimmer]) -> dict[int, list[tuple[int, str]]]:
+    """Id and words of what is kept of each unit, first what was added first; one query."""
+    found: dict[int, list[tuple[int, str]]] = defaultdict(list)
+    rows = kind.objects.filter(trimmer__in=units).order_by("pk").values_list("pk", "trimmer_id", "caption")
+    for pk, unit_id, caption in rows:
+        found[unit_id].append((pk, caption))
+    return found
+
+
+def _of(unit: Trimmer, photos: list[tuple[int, str]], papers: list[tuple[int, str]]) -> TheftUnit:
     state = getattr(unit, "state", None)
     known = None if state is None or state.known_until < unit.registered_on else state.known_until
     return TheftUnit(
@@ -76,4 +82,5 @@ def _of(unit: Trimmer, photos: list[tuple[int, str]]) -> TheftUnit:
         retired_on=unit.retired_on,
         note=unit.note,
         photos=photos,
+        papers=papers,
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from fleet.models import NoticeDone, Trimmer, UnitFactsFilled, UnitPhoto, UnitState
+from fleet.models import NoticeDone, PurchasePaper, Trimmer, UnitFactsFilled, UnitPhoto, UnitState
 from fleet.upkeep.components import ComponentAge, component_ages
 from fleet.upkeep.lines import seasons_of
 from fleet.upkeep.lists import stored_rows
@@ -27,6 +27,8 @@ class UnitAnswer:
     components: list[ComponentAge]
     stops: list[Stop]
     photos: list[UnitPhoto]
+    # The owner's and the office's alone.
+    purchase_papers: list[PurchasePaper]
     notices_done: list[NoticeDone]
     facts_filled: list[UnitFactsFilled]
 
@@ -62,5 +64,6 @@ def unit_answer(unit: Trimmer, as_of: dt.date) -> UnitAnswer:
             NoticeDone.objects.filter(trimmer=unit).select_related("notice", "author", "taken_back_by").order_by("-pk")
         ),
         facts_filled=list(UnitFactsFilled.objects.filter(trimmer=unit).select_related("author").order_by("-pk")),
+        purchase_papers=list(PurchasePaper.objects.filter(trimmer=unit).select_related("added_by").order_by("pk")),
         photos=list(UnitPhoto.objects.filter(trimmer=unit).select_related("added_by").order_by("-added_at", "-pk")),
     )

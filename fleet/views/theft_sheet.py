@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from fleet.access import allowed
 from fleet.forms.theft_sheet import TheftForm
 from fleet.models import Crew
-from fleet.papers.theft_pictures import pictures_of
+from fleet.papers.theft_pictures import papers_of, pictures_of
 from fleet.upkeep.theft import TheftUnit, theft_units
 from fleet.views.asking import show
 from fleet.views.owner_papers import owner_paper, paper_offer
@@ -43,6 +43,7 @@ def theft_sheet(request: HttpRequest) -> HttpResponse:
         "found": found,
         "unknown": [tag for tag, key in form.tag_keys if key not in keys] if form.is_valid() else [],
         "without_serial": [unit.tag for unit in found if not unit.serial],
+        "without_paper": sum(not unit.papers for unit in found),
         "print_url": reverse("theft_sheet_print") + "?" + urlencode(query),
         "offer": paper_offer(request, "theft_sheet_pdf", query),
     }
@@ -71,15 +72,17 @@ def theft_sheet_pdf(request: HttpRequest) -> HttpResponse:
     scope, _form, found = _ask(request)
     if not found:
         return redirect(reverse("theft_sheet") + "?" + urlencode(_query(request, scope)))
-    shown, files, left_out = pictures_of(found)
+    pictures, papers = pictures_of(found), papers_of(found)
     context = {
         "found": found,
         "total": _paid(found),
         "unpriced": sum(unit.price is None for unit in found),
-        "shown": shown,
-        "left_out": left_out,
+        "shown": pictures,
+        "papers": papers,
+        "left_out": pictures.left_out + papers.left_out,
     }
     title = _("Stolen equipment")
     return owner_paper(
-        request, "print/theft_sheet_pdf.html", scope, context, title=title, back="theft_sheet", pictures=files
-    )
+        request, "print/theft_sheet_pdf.html", scope, context, title=title, back="theft_sheet",
+        pictures={**pictures.files, **papers.files},
+    )  # fmt: skip

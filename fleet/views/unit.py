@@ -42,7 +42,16 @@ def unit(request: HttpRequest, pk: int) -> HttpResponse:
     withdraws_any = access.can("withdraw_any", row.contractor_id)
     may = {
         name: access.can(name, row.contractor_id)
-        for name in ("log_work", "postpone", "move_unit", "retire_unit", "see_money", "manage_tags", "close_recall")
+        for name in (
+            "log_work",
+            "postpone",
+            "move_unit",
+            "retire_unit",
+            "see_money",
+            "manage_tags",
+            "close_recall",
+            "keep_purchase_papers",
+        )
     }
     context = {
         "unit": row,
@@ -80,6 +89,10 @@ def unit(request: HttpRequest, pk: int) -> HttpResponse:
                 "own": withdraws_any or p.added_by_id == request.user.pk,
             }
             for p in answer.photos
+        ],
+        "papers": [
+            {"paper": p, "url": reverse("purchase_paper", args=[pk, p.pk])}
+            for p in (answer.purchase_papers if may["keep_purchase_papers"] else [])
         ],
     }
     return show(request, "fleet/unit.html", context)

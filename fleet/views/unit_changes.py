@@ -22,6 +22,7 @@ from fleet.record.writing import Refused
 from fleet.upkeep.entry_words import KIND_LABELS, entry_words
 from fleet.upkeep.unit_history import belongs_to
 from fleet.views.asking import by_of, go, saved, show
+from fleet.views.pictures import jpeg_answer
 
 
 def _unit(request: HttpRequest, pk: int, action: str) -> Trimmer:
@@ -160,13 +161,7 @@ def _photo(unit: Trimmer, pk: int) -> UnitPhoto:
 @allowed("see_fleet")
 def photo(request: HttpRequest, pk: int, photo: int) -> HttpResponse:
     """The picture itself: pictures have no address but this one."""
-    row = _photo(_unit(request, pk, "see_fleet"), photo)
-    with row.picture.open("rb") as picture:
-        response = HttpResponse(picture.read(), content_type="image/jpeg")
-    response["Cache-Control"] = "private, max-age=86400, immutable"
-    response["X-Content-Type-Options"] = "nosniff"
-    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
-    return response
+    return jpeg_answer(_photo(_unit(request, pk, "see_fleet"), photo).picture)
 
 
 @allowed("log_work")

@@ -203,6 +203,8 @@ class Rows:
                     given[param] = HoursEntry.objects.filter(trimmer=unit).latest("pk").pk
             elif param == "photo":
                 given[param] = self._photo(unit).pk
+            elif param == "paper":
+                given[param] = factories.make_purchase_paper(unit).pk
             elif param == "notice":
                 given[param] = factories.make_notice(unit.model).pk
             elif param == "done":
