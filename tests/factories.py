@@ -11,6 +11,7 @@ import io
 import math
 from decimal import Decimal
 from itertools import count
+from typing import TypeVar
 
 from django.conf import settings as settings_module
 from django.core.files.base import ContentFile
@@ -29,6 +30,7 @@ from fleet.models import (
     TaskInterval,
     Trimmer,
     TrimmerModel,
+    UnitPhoto,
     User,
 )
 from fleet.models.tenancy import all_tenants
@@ -45,6 +47,7 @@ from shop.models import Bench, DropOff, DropOffLine, LineJob, Technician, VisitE
 from shop.vocabulary import STANDING, practice_minutes
 
 _numbers = count(1)
+Picture = TypeVar("Picture", UnitPhoto, PurchasePaper)
 BY = By(None, "import")
 
 
@@ -185,13 +188,21 @@ def make_record(model: TrimmerModel, *fits: FitRecord) -> None:
     add_fits(as_of=dt.date.today(), content_key="made for a test", data={}, fits=kept, intervals={})
 
 
+def make_photo(unit: Trimmer, caption: str = "") -> UnitPhoto:
+    """A picture of a unit."""
+    return _kept(UnitPhoto(contractor_id=unit.contractor_id, trimmer=unit, caption=caption), (1600, 1200))
+
+
 def make_purchase_paper(unit: Trimmer, caption: str = "receipt") -> PurchasePaper:
     """A receipt as a picture, its size that of one kept."""
+    return _kept(PurchasePaper(contractor_id=unit.contractor_id, trimmer=unit, caption=caption), (1700, 2200))
+
+
+def _kept(row: Picture, size: tuple[int, int]) -> Picture:
     content = io.BytesIO()
-    Image.new("RGB", (1700, 2200), (250, 250, 245)).save(content, "JPEG")
+    Image.new("RGB", size, (180, 170, 160)).save(content, "JPEG")
     with all_tenants():
-        row = PurchasePaper(contractor_id=unit.contractor_id, trimmer=unit, caption=caption)
-        row.picture.save("paper.jpg", ContentFile(content.getvalue()), save=True)
+        row.picture.save("kept.jpg", ContentFile(content.getvalue()), save=True)
     return row
 
 

@@ -6,7 +6,6 @@ The matrix is built from the address table itself, so that a page nobody classif
 from __future__ import annotations
 
 import datetime as dt
-import io
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -14,14 +13,12 @@ from typing import Any
 
 import pytest
 from django.conf import settings as django_settings
-from django.core.files.base import ContentFile
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
-from PIL import Image
 
 from fleet.access import ACTIONS
-from fleet.models import HoursEntry, ImportRun, Membership, Trimmer, UnitPhoto
+from fleet.models import HoursEntry, ImportRun, Membership
 from fleet.models.tenancy import all_tenants
 from fleet.record.people import Place, invite
 from tests import factories
@@ -202,7 +199,7 @@ class Rows:
                 with all_tenants():
                     given[param] = HoursEntry.objects.filter(trimmer=unit).latest("pk").pk
             elif param == "photo":
-                given[param] = self._photo(unit).pk
+                given[param] = factories.make_photo(unit).pk
             elif param == "paper":
                 given[param] = factories.make_purchase_paper(unit).pk
             elif param == "notice":
@@ -220,14 +217,6 @@ class Rows:
         place = Place(contractor=self.contractors[whose])
         said = {"role": "owner", "name": "Invited", "email": "", "crew": None, "now": timezone.now()}
         return invite(place=place, by=self._boss(whose), **said)[0]
-
-    def _photo(self, unit: Trimmer) -> UnitPhoto:
-        content = io.BytesIO()
-        Image.new("RGB", (8, 8)).save(content, "JPEG")
-        with all_tenants():
-            photo = UnitPhoto(contractor_id=unit.contractor_id, trimmer=unit)
-            photo.picture.save("x.jpg", ContentFile(content.getvalue()), save=True)
-        return photo
 
 
 @pytest.fixture

@@ -3,31 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-import io
 from decimal import Decimal
 
-from django.core.files.base import ContentFile
 from django.urls import reverse
-from PIL import Image
 
-from fleet.models import UnitPhoto
 from fleet.models.tenancy import all_tenants
 from fleet.papers import theft_pictures
 from fleet.upkeep.review_store import refresh_reviews
+from tests import factories
 from tests.fleet.views.pages import text
 from tests.paper_reading import assert_well_made, nothing_amiss, sizes_mm, tags, words
 
 PAPERS = ("theft_sheet_pdf", "season_budget_pdf")
-
-
-def picture_of(unit, caption: str) -> UnitPhoto:
-    content = io.BytesIO()
-    Image.new("RGB", (1600, 1200), (180, 170, 160)).save(content, "JPEG")
-    with all_tenants():
-        row = UnitPhoto(contractor=unit.contractor, trimmer=unit, caption=caption)
-        row.picture.save("plate.jpg", ContentFile(content.getvalue()))
-        row.save()
-    return row
 
 
 def paper(client, name: str, **query) -> bytes:
@@ -57,7 +44,7 @@ def test_the_theft_sheet_has_serials_prices_and_pictures(portal):
     with all_tenants():
         due.price = Decimal("329.00")
         due.save()
-    picture_of(due, "serial plate")
+    factories.make_photo(due, "serial plate")
     content = paper(portal.client("owner"), "theft_sheet_pdf", tags="QH-01, QH-02", paper="a4")
     assert_well_made(content, "Stolen equipment")
     assert sizes_mm(content) == {(210, 297)}
@@ -72,8 +59,8 @@ def test_a_lost_file_or_too_many_pictures_leave_the_sheet_standing(portal, monke
     monkeypatch.setattr(theft_pictures, "MOST_PICTURES", 2)
     due, fresh = portal.units["due"], portal.units["fresh"]
     for number in range(2):
-        picture_of(due, f"side {number}")
-    gone = picture_of(fresh, "the only one")
+        factories.make_photo(due, f"side {number}")
+    gone = factories.make_photo(fresh, "the only one")
     gone.picture.storage.delete(gone.picture.name)
     content = paper(portal.client("owner"), "theft_sheet_pdf", tags="QH-01,QH-02")
     # Each unit's first picture is wanted before anybody's second; one of the two is lost.
