@@ -184,7 +184,15 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "home"
 ACCOUNT_ADAPTER = "fleet.accounts.InvitationOnlyAdapter"
-ACCOUNT_FORMS = {"login": "fleet.accounts.SignInForm"}
+ACCOUNT_FORMS = {
+    "login": "fleet.accounts.SignInForm",
+    "add_email": "fleet.accounts.AddEmailForm",
+    "change_password": "fleet.accounts.ChangePasswordForm",
+    "set_password": "fleet.accounts.SetPasswordForm",
+    "reset_password": "fleet.accounts.ForgottenForm",
+    "reset_password_from_key": "fleet.accounts.ForgottenKeyForm",
+    "reauthenticate": "fleet.accounts.StillYouForm",
+}
 ACCOUNT_LOGIN_METHODS = {"email", "username"}
 ACCOUNT_SIGNUP_FIELDS = ["email", "username*", "password1*", "password2*"]
 ACCOUNT_EMAIL_VERIFICATION = "optional"

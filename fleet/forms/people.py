@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from fleet.accounts import PASSWORD_HELP
 from fleet.models import Invitation, Role, User
 from fleet.record.people import Place
 from fleet.record.pins import PIN_DIGITS
@@ -30,7 +31,7 @@ class InviteForm(forms.Form):
         label=gettext_lazy("crew"),
         queryset=None,
         required=False,
-        help_text=gettext_lazy("For a crew boss."),
+        help_text=gettext_lazy("A crew boss leads one: choose it. An owner needs none."),
         empty_label=gettext_lazy("no crew"),
     )
     name = forms.CharField(label=gettext_lazy("name"), max_length=80)
@@ -74,25 +75,28 @@ class AcceptForm(forms.Form):
         max_length=60,
         validators=User._meta.get_field("username").validators,
         widget=forms.TextInput(attrs={"autocomplete": "username", "autocapitalize": "none"}),
-        help_text=gettext_lazy("Letters, digits and @ . + - _ ; not needed where there is an e-mail."),
+        help_text=gettext_lazy("Letters, digits and @ . + - _ ; not needed with an e-mail."),
     )
     password = forms.CharField(
         label=gettext_lazy("password"),
         required=False,
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
-        help_text=gettext_lazy("Ten letters or more; three or four plain words do well."),
+        help_text=PASSWORD_HELP,
     )
 
     def __init__(self, *args: Any, invitation: Invitation, **kwargs: Any) -> None:
         kwargs.setdefault("initial", {"name": invitation.invited_name, "email": invitation.email})
         super().__init__(*args, **kwargs)
         self.crew_boss = invitation.role == Role.CREW_BOSS
+        # Said beside the field: an owner signs in with nothing else.
+        self.fields["password"].required = not self.crew_boss
+        self.fields["password"].error_messages["required"] = _("Choose a password.")
         if self.crew_boss:
             self.fields["pin"] = pin_field(
                 required=False,
                 autocomplete="new-password",
-                help_text=_("With the tag of one of your crew's units it signs you in: no e-mail or password needed."),
+                help_text=_("Scan the tag of one of your crew's units and type it: no e-mail or password needed."),
             )
 
     def clean(self) -> dict[str, Any]:
@@ -109,8 +113,6 @@ class AcceptForm(forms.Form):
                 self.add_error("password", error)
         elif self.crew_boss and not pin and "pin" not in self.errors:
             self.add_error("pin", _("Choose a PIN, or a password above."))
-        elif not self.crew_boss and "password" not in self.errors:
-            self.add_error("password", _("Choose a password."))
         return data
 
 

@@ -39,6 +39,9 @@ def test_signing_in_asks_for_the_sign_in_name(client):
     page = text(client.get(reverse("account_login")))
     assert "Sign-in name or e-mail" in page
     assert "Login" not in page
+    reset = client.get(reverse("account_reset_password")).content.decode()
+    assert ">E-mail<" in reset
+    assert "Email" not in reset
     refused = text(client.post(reverse("account_login"), {"login": "nobody", "password": "wrong-wrong-wrong"}))
     assert "do not go together" in refused
     assert "username" not in refused.lower()

@@ -27,7 +27,9 @@ def offer(portal, role="owner", **more) -> str:
 def test_a_new_person_joins_and_is_signed_in(portal):
     url, client = offer(portal), Client()
     page = client.get(url)
-    assert "to Quarry Hill Grounds as contractor owner" in text(page)
+    assert "invites you as contractor owner to Quarry Hill Grounds" in text(page)
+    assert "Choose how you sign in from now on: a password" in text(page)
+    assert "Password (optional)" not in text(page)
     assert 'value="olive@example.org"' in page.content.decode()
     assert "no-store" in page["Cache-Control"]
     response = client.post(url, GOOD)
@@ -79,7 +81,7 @@ def test_what_is_wrong_is_said_on_the_page(portal, said, field):
 
 
 @pytest.mark.parametrize(
-    ("pin", "words"), [("", "Choose a PIN"), ("123456", "easily guessed"), ("12x456", "six digits")]
+    ("pin", "words"), [("", "Choose a PIN"), ("123456", "no pattern like 111111"), ("12x456", "six digits")]
 )
 def test_a_poor_pin_is_refused(portal, pin, words):
     url = offer(portal, "crew_boss")
