@@ -42,7 +42,8 @@ class _OurWords:
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for name, field in self.fields.items():
-            field.label = self.words.get(name, field.label)
+            if name in self.words:
+                field.label = str(self.words[name])
             field.widget.attrs.pop("placeholder", None)
             if name == "password1":
                 field.help_text = PASSWORD_HELP

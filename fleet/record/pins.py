@@ -42,7 +42,7 @@ def hash_pin(*, pin: str, crew_id: int, user: User | None = None) -> str:
         others = others.exclude(user=user)
     # The same words for both, so that nobody learns a colleague's PIN by trying.
     if easily_guessed(pin) or any(check_password(pin, hashed) for hashed in others.values_list("pin", flat=True)):
-        why = _("This PIN is too easily guessed. Choose six other digits, and no pattern like 111111, 123456 or 121212.")
+        why = _("This PIN is too easily guessed. Choose six others, and no pattern like 111111, 123456 or 121212.")
         raise Refused(why, "pin")
     return make_password(pin, hasher=_HASHER)
 

@@ -16,6 +16,9 @@ LISTED, CANNOT_TELL, NOT_LISTED = "listed", "cannot_tell", "not_listed"
 
 # "FIRST - LAST" with spaces around the dash, so that a serial may hold a dash of its own; or a long dash, or "to".
 _RUN = re.compile(r"\s+(?:-|to)\s+|\s*[–—]\s*", re.IGNORECASE)
+# A run with one end, and what stands in no serial.
+_HALF = re.compile(r"^(?:-|to\b)|(?:-|\sto)$", re.IGNORECASE)
+_STRAY = re.compile(r"[^\w\s\-./–—]")
 _PARTS = re.compile(r"\d+|\D+")
 
 Key = tuple[tuple[str, int | str], ...]
@@ -62,26 +65,48 @@ def parse_serials(text: str) -> list[Run]:
     for number, line in enumerate(text.splitlines(), start=1):
         if not line.strip():
             continue
-        keys = [serial_key(end) for end in _RUN.split(line.strip())]
-        if len(keys) > 2 or not all(keys):
-            raise BadSerials(number, _("Line %d: write one serial, or FIRST - LAST.") % number)
-        first, last = keys[0], keys[-1]
-        if len(keys) == 2:
-            if _letters(first) != _letters(last) or not _numbers(first):
-                raise BadSerials(number, _("Line %d: both ends of a run need the same letters and a number.") % number)
-            if _numbers(first) > _numbers(last):
-                raise BadSerials(number, _("Line %d: the run ends before it begins.") % number)
-        runs.append(Run(first, last))
+        why = _refusal(line.strip())
+        if why:
+            raise BadSerials(number, _("Line %(number)d: %(why)s") % {"number": number, "why": why})
+        runs.append(_run_of(line.strip()))
     return runs
+
+
+def _run_of(line: str) -> Run:
+    keys = [serial_key(end) for end in _RUN.split(line)]
+    return Run(keys[0], keys[-1])
+
+
+def _not_a_run(line: str) -> str:
+    """Why a line is neither one serial nor both ends of a run; empty where it is."""
+    keys = [serial_key(end) for end in _RUN.split(line)]
+    if len(keys) > 2 or not all(keys):
+        return _("write one serial, or FIRST - LAST.")
+    first, last = keys[0], keys[-1]
+    if len(keys) == 2:
+        if _letters(first) != _letters(last) or not _numbers(first):
+            return _("both ends of a run need the same letters and a number.")
+        if _numbers(first) > _numbers(last):
+            return _("the run ends before it begins.")
+    return ""
+
+
+def _refusal(line: str) -> str:
+    """The same, and what a slip of the hand makes of it: a line read as a serial that no unit has stops none."""
+    if _HALF.search(line):
+        return _("one end of the run is missing: write FIRST - LAST, or the serial without the dash.")
+    if _STRAY.search(line):
+        return _("write one serial a line, in letters and digits, or FIRST - LAST.")
+    ends = [serial_key(end) for end in line.split("-")]
+    if " " not in line and len(ends) == 2 and _numbers(ends[0]) and _letters(ends[0]) == _letters(ends[1]):
+        return _("if this is a run, put spaces around the dash: FIRST - LAST. If it is one serial, leave the dash out.")
+    return _not_a_run(line)
 
 
 def standing_runs(notice: RecallNotice) -> list[Run]:
     """The runs of a notice already put up; a line that cannot be read names the one serial it spells."""
-    try:
-        return parse_serials(notice.serials)
-    except BadSerials:
-        keys = [serial_key(line) for line in notice.serials.splitlines() if line.strip()]
-        return [Run(key, key) for key in keys]
+    lines = [line.strip() for line in notice.serials.splitlines() if line.strip()]
+    return [Run(serial_key(line), serial_key(line)) if _not_a_run(line) else _run_of(line) for line in lines]
 
 
 def verdict(runs: Sequence[Run], serial: str) -> str:

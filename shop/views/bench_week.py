@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.http import HttpRequest, HttpResponse
@@ -23,6 +23,7 @@ from shop.bench.words import day_words, job_words, minutes_words
 from shop.charts.day_rail import Block, day_rail
 from shop.models import DropOff
 from shop.views.asking import day_asked, shop_asked
+from shop.views.stopped import signs_of
 from shop.vocabulary import (
     AT_YARD,
     CANCELLED,
@@ -120,6 +121,7 @@ def bench_today(request: HttpRequest) -> HttpResponse:
     rows = bench_lines(shop, states=IN_SHOP | EXPECTED | {NO_SHOW})
     late = what_is_late(rows, now, bench.bring_by, bench.unclaimed_days)
     late_ids = {row.line.pk for row in (*late.not_come, *late.past_promise, *late.unclaimed)}
+    signs = signs_of(request.access, [row.line.trimmer for row in rows], today)  # type: ignore[attr-defined]
     load = loads(shop, today, today, today)[today]
     visits = visit_rows(
         DropOff.objects.at_shops([shop.pk]).filter(day=today).exclude(state=CANCELLED).order_by("walk_in", "pk")
@@ -138,7 +140,7 @@ def bench_today(request: HttpRequest) -> HttpResponse:
         "today": today,
         "day": shown_day(load, visits, load.open_minutes, today),
         "over_end": load.taken > load.open_minutes,
-        "groups": [(name, [_line(row, today, late_ids) for row in found]) for name, found in groups if found],
+        "groups": [(name, [_line(row, today, late_ids, signs) for row in found]) for name, found in groups if found],
         "coming": len(coming),
         "in_shop": sum(row.line.state in IN_SHOP - {READY} for row in rows),
         "ready": sum(row.line.state == READY for row in rows),
@@ -203,7 +205,7 @@ def _day_words(load: DayLoad) -> str:
     return _("%(promised)d of %(open)d min") % {"promised": load.taken, "open": load.open_minutes}
 
 
-def _line(row: LineRow, today: dt.date, late_ids: set[int]) -> dict[str, object]:
+def _line(row: LineRow, today: dt.date, late_ids: set[int], signs: Mapping[int, str]) -> dict[str, object]:
     line = row.line
     jobs = [job_words(job.job) for job in row.jobs if job.job != INTAKE and not job.done_at and not job.left_out]
     when = ""
@@ -219,6 +221,7 @@ def _line(row: LineRow, today: dt.date, late_ids: set[int]) -> dict[str, object]
     return {
         "pk": line.pk,
         "name": line.name,
+        "sign": signs.get(line.trimmer_id or 0, ""),
         "model": str(line.trimmer.model) if line.trimmer else _("other kit"),
         "who": f"{line.drop_off.crew or line.drop_off.contractor}",
         "jobs": ", ".join(jobs) or (_("nothing left to do") if line.state in IN_SHOP else ""),

@@ -36,7 +36,7 @@ from shop.bench.words import day_words, job_words
 from shop.forms.check_in import CheckInForm, WalkInForm
 from shop.models import DropOffLine, LineJob
 from shop.views.asking import by_shop, shop_asked
-from shop.views.stopped import stopped
+from shop.views.stopped import signs_of, stopped
 from shop.vocabulary import EXPECTED, IN_SHOP, NO_SHOW, STANDING, SYMPTOMS, fault_job, task_job
 
 MOST_FOUND = 20
@@ -50,14 +50,16 @@ def check_in(request: HttpRequest) -> HttpResponse:
     query = request.GET.get("tag", "").strip()[:40]
     found = _search(request, query) if query else []
     expected = bench_lines(shop, states=EXPECTED | {NO_SHOW})
+    units = [*(row.line.trimmer for row in expected), *(one["unit"] for one in found)]
+    signs = signs_of(request.access, units, today)  # type: ignore[attr-defined]
     near = [row for row in expected if row.line.drop_off.day <= today]
     later = [row for row in expected if row.line.drop_off.day > today][:MOST_FOUND]
     context = {
         "shop": shop,
         "query": query,
-        "found": found,
-        "near": [_expected(row.line, today) for row in near],
-        "later": [_expected(row.line, today) for row in later],
+        "found": [one | {"sign": signs.get(one["unit"].pk, "")} for one in found],
+        "near": [_expected(row.line, today, signs) for row in near],
+        "later": [_expected(row.line, today, signs) for row in later],
     }
     return show(request, "shop/check_in.html", context)
 
@@ -239,10 +241,11 @@ def _search(request: HttpRequest, query: str) -> list[dict[str, Any]]:
     return found
 
 
-def _expected(line: DropOffLine, today: dt.date) -> dict[str, Any]:
+def _expected(line: DropOffLine, today: dt.date, signs: dict[int, str]) -> dict[str, Any]:
     return {
         "pk": line.pk,
         "name": line.name,
+        "sign": signs.get(line.trimmer_id or 0, ""),
         "model": str(line.trimmer.model) if line.trimmer else _("other kit"),
         "who": f"{line.drop_off.contractor}, {line.drop_off.crew}"
         if line.drop_off.crew

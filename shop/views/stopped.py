@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from typing import Any
 
 from fleet.access import Access
-from fleet.models import Trimmer
+from fleet.models import DueFlag, Trimmer
 from fleet.upkeep.standing_flags import hold_words_of
 from fleet.upkeep.stops import stops_for
+from fleet.vocabulary import HOLD, STATES
 
 
 def stopped(access: Access, unit: Trimmer | None, today: dt.date) -> dict[str, Any]:
@@ -21,3 +23,11 @@ def stopped(access: Access, unit: Trimmer | None, today: dt.date) -> dict[str, A
         "holds": hold_words_of([unit]),
         "closes_recall": access.can("close_recall", unit.contractor_id),
     }
+
+
+def signs_of(access: Access, units: Iterable[Trimmer | None], today: dt.date) -> dict[int, str]:
+    """The words of the stop sign of each unit that rests, for lists; five queries at most, whatever their number."""
+    models = {u.pk: u.model_id for u in units if u is not None and access.can("work_bench", u.contractor_id)}
+    held = DueFlag.objects.filter(trimmer__in=models, on_hold=True).values_list("trimmer_id", flat=True)
+    signs = dict.fromkeys(held, str(STATES[HOLD]))
+    return signs | {unit: stops[0].sign for unit, stops in stops_for(models.items(), today).items() if stops}

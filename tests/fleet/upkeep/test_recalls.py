@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fleet.models import RecallNotice
 from fleet.models.tenancy import all_tenants
 from fleet.upkeep.recalls import (
     CANNOT_TELL,
@@ -13,6 +14,7 @@ from fleet.upkeep.recalls import (
     NOT_LISTED,
     BadSerials,
     parse_serials,
+    standing_runs,
     units_under_notices,
     verdict,
     verdicts_for,
@@ -54,20 +56,28 @@ def test_verdict(serials, serial, said):
         ("OH9 - OH1", 1),
         ("OH1\n\nA - B", 3),
         ("OH1 - OH2 - OH3", 1),
-        ("OH1 - ", None),
-        (" - OH1", None),
+        ("OH1 - ", 1),
+        (" - OH1", 1),
+        ("OH1 to", 1),
         ("---", 1),
+        ("OH1\nOH2, OH3", 2),
+        (";;;", 1),
+        ("OH1000-OH1999", 1),
+        ("1000-1999", 1),
     ],
 )
 def test_lines_that_name_nothing_are_refused_with_their_number(text, line):
-    if line is None:
-        # A dash at the end or beginning belongs to the serial.
-        assert len(parse_serials(text)) == 1
-        return
     with pytest.raises(BadSerials) as refused:
         parse_serials(text)
     assert refused.value.line == line
     assert str(line) in refused.value.message
+
+
+def test_one_unreadable_line_of_a_standing_notice_leaves_its_runs_standing():
+    notice = RecallNotice(serials="OH1 - OH9\nOH20-OH29\nA - B")
+    assert verdict(standing_runs(notice), "OH5") == LISTED
+    assert verdict(standing_runs(notice), "OH20-OH29") == LISTED
+    assert verdict(standing_runs(notice), "OH25") == NOT_LISTED
 
 
 @given(st.integers(0, 10**9), st.integers(0, 10**6), st.integers(0, 10**6))

@@ -25,7 +25,7 @@ def notice(portal, **more):
 
 def test_a_notice_names_the_units_in_sight(portal):
     response = portal.client("manager").post(reverse("recall_add"), notice(portal), follow=True)
-    assert "1 notice is running. 1 unit in sight is named" in text(response)
+    assert "1 notice is running. 1 unit you look after is named" in text(response)
     page = text(portal.client("boss").get(reverse("recalls")))
     assert "QH-01" in page
     assert "no repair takes its place" in page

@@ -69,3 +69,26 @@ def test_the_signs_cost_the_same_queries_however_many_stand(portal, page):
         factories.make_notice(portal.units["due"].model)
         factories.break_part(portal.units["due"], "gearbox", days=1, done="", what="loose")
     assert asked() == one
+
+
+@pytest.mark.parametrize("name", ["bench_today", "check_in"])
+def test_lists_of_the_bench_sign_the_units_that_rest(portal, name):
+    factories.make_bench(portal.shop)
+    state = "checked_in" if name == "bench_today" else "booked"
+    for unit in portal.units.values():
+        if unit.contractor_id == portal.quarry.pk:
+            factories.make_drop_off(portal.shop, portal.north, unit, days=0, state=state)
+    client, url = portal.client("technician"), reverse(name)
+    before = text(client.get(url))
+    assert portal.units["due"].tag in before
+    assert "Recall: do as the notice says" not in before
+    with CaptureQueriesContext(connection) as few:
+        client.get(url)
+    factories.make_notice(portal.units["due"].model)
+    after = text(client.get(url))
+    assert "Recall: do as the notice says" in after
+    with CaptureQueriesContext(connection) as more:
+        client.get(url)
+    assert len(more) <= len(few) + 2, "the serials and what was done, once for all units"
+    found = text(client.get(reverse("check_in"), {"tag": portal.units["due"].tag}))
+    assert "Recall: do as the notice says" in found
