@@ -11,6 +11,11 @@ from django.utils.translation import gettext_lazy as _
 from fleet.record.words import name_key
 
 
+def typed_tags(text: str) -> list[tuple[str, str]]:
+    """Tags as typed, with commas or spaces between, each with the form it is compared in."""
+    return [(word, name_key(word)) for word in re.split(r"[,;\s]+", text.strip()) if word]
+
+
 class TheftForm(forms.Form):
     """Tags, or a crew whose trailer is gone; one of the two."""
 
@@ -34,8 +39,7 @@ class TheftForm(forms.Form):
     @property
     def tag_keys(self) -> list[tuple[str, str]]:
         """Tags as typed, with the form they are compared in."""
-        words = re.split(r"[,;\s]+", self.cleaned_data.get("tags", "").strip())
-        return [(word, name_key(word)) for word in words if word]
+        return typed_tags(self.cleaned_data.get("tags", ""))
 
     @property
     def keys(self) -> list[str]:

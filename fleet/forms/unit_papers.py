@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -11,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from fleet.forms.fields import DayField
 from fleet.forms.jobs import PressForm
+from fleet.forms.theft_sheet import typed_tags
 from fleet.forms.unit import PhotoForm
 from fleet.models import Trimmer
 
@@ -58,10 +60,22 @@ class FactsForm(forms.Form):
 
 
 class PurchasePaperForm(PhotoForm):
-    """A photograph or scan of a receipt, an invoice, a registered warranty."""
+    """A photograph or scan of a receipt, an invoice, a registered warranty; one receipt often is of several units."""
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    others = forms.CharField(
+        label=_("Also the paper of"), required=False, max_length=400, help_text=_("Tags, with commas between.")
+    )
+
+    def __init__(self, *args: Any, alike: Sequence[str] = (), **kwargs: Any) -> None:
+        """``alike``: tags of units that were bought the same day."""
         super().__init__(*args, **kwargs)
         self.fields["picture"].label = _("Photograph or scan")
         self.fields["caption"].label = _("What it is")
         self.fields["caption"].help_text = _("For example: receipt of Mar 4, invoice no. 118, warranty registered.")
+        if alike:
+            self.fields["others"].help_text = _("Tags, with commas between. Bought the same day: %s") % ", ".join(alike)
+
+    @property
+    def other_tags(self) -> list[tuple[str, str]]:
+        """Tags of further units that the paper is of, as typed and as compared."""
+        return typed_tags(self.cleaned_data.get("others", ""))

@@ -37,22 +37,26 @@ class TheftUnit:
 
 def theft_units(contractor: Contractor, *, tags: Sequence[str], crew: Crew | None) -> list[TheftUnit]:
     """Units of these tags (the one that wears it now, else the last that did), or all in use with a crew."""
-    rows = Trimmer.objects.filter(contractor=contractor).select_related("model", "state__crew")
     if tags:
-        rows = rows.filter(tag_key__in=list(tags)[:MOST])
+        chosen = units_by_tag(contractor, list(tags)[:MOST])
     elif crew is not None:
-        rows = rows.filter(state__crew=crew, retired_on__isnull=True)
+        riding = Trimmer.objects.filter(contractor=contractor, state__crew=crew, retired_on__isnull=True)
+        chosen = list(riding.select_related("model", "state__crew").order_by("tag_key")[:MOST])
     else:
         return []
-    # Of several that wore a tag: retired ones first, so that the unit in use, or the last one, stays.
+    photos, papers = _kept(UnitPhoto, chosen), _kept(PurchasePaper, chosen)
+    return [_of(unit, photos[unit.pk], papers[unit.pk]) for unit in chosen]
+
+
+def units_by_tag(contractor: Contractor, keys: Sequence[str]) -> list[Trimmer]:
+    """Units of these tags by tag: the one that wears it now, else the last that did; one query."""
+    rows = Trimmer.objects.filter(contractor=contractor, tag_key__in=list(keys)).select_related("model", "state__crew")
     wearing: dict[str, Trimmer] = {}
     for unit in rows.order_by("retired_on", "pk"):
         before = wearing.get(unit.tag_key)
         if before is None or unit.retired_on is None or before.retired_on is not None:
             wearing[unit.tag_key] = unit
-    chosen = sorted(wearing.values(), key=lambda unit: unit.tag_key)[:MOST]
-    photos, papers = _kept(UnitPhoto, chosen), _kept(PurchasePaper, chosen)
-    return [_of(unit, photos[unit.pk], papers[unit.pk]) for unit in chosen]
+    return sorted(wearing.values(), key=lambda unit: unit.tag_key)
 
 
 def _kept(kind: type[UnitPhoto] | type[PurchasePaper], units: Sequence[Trimmer]) -> dict[int, list[tuple[int, str]]]:

@@ -89,6 +89,30 @@ def test_what_is_no_picture_or_too_much_is_refused_on_the_page(portal, monkeypat
     assert len(kept()) == 1
 
 
+def test_one_receipt_is_kept_with_several_units(portal):
+    due, fresh, client = portal.units["due"], portal.units["fresh"], portal.client("owner")
+    with all_tenants():
+        for unit in (due, fresh):
+            unit.bought_on = factories.days_ago(200)
+            unit.save()
+    url = reverse("purchase_papers", args=[due.pk])
+    assert "Bought the same day: QH-02" in text(client.get(url))
+    answer = client.post(url, {"picture": scan((300, 400)), "caption": "Receipt", "others": "qh02, QH-99"})
+    assert "No unit wears: QH-99." in text(answer, 422)
+    # Another contractor's unit is no unit here.
+    assert "No unit wears: ME-01." in text(client.post(url, {"picture": scan((30, 40)), "others": "ME-01"}), 422)
+    assert kept() == []
+    assert (
+        client.post(url, {"picture": scan((300, 400)), "caption": "Receipt", "others": "qh02 QH-01"}).status_code == 302
+    )
+    assert sorted(paper.trimmer_id for paper in kept()) == [due.pk, fresh.pk]
+    # Each has a file of its own: taking one away leaves the other.
+    first, second = kept()
+    client.post(reverse("purchase_paper_remove", args=[first.trimmer_id, first.pk]))
+    assert second.picture.storage.exists(second.picture.name)
+    assert "Bought the same day" not in text(client.get(url))
+
+
 def test_a_paper_is_taken_away_file_and_all(portal):
     unit, client = portal.units["due"], portal.client("owner")
     paper = factories.make_purchase_paper(unit)
