@@ -9,8 +9,11 @@ class ShopConfig(AppConfig):
 
     def ready(self) -> None:
         """Hang the bench and its papers into the fleet's pages."""
+        from fleet.upkeep.claimed import add_claims
+        from shop.bench.claim_reading import claims_of_contractor
         from shop.navigation import add_pages
         from shop.navigation_papers import add_papers
 
         add_pages()
         add_papers()
+        add_claims(claims_of_contractor)

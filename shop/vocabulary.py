@@ -161,3 +161,23 @@ ALL_JOBS: tuple[str, ...] = (
     *(task_job(task) for task in TASKS),
     *(repair_job(c, done) for c in COMPONENTS for done in ("repaired", "replaced")),
 )
+
+# Steps of a warranty claim. The last of SENT, PAID, PART_PAID and REFUSED says where it stands.
+KEPT, SENT, PAID, PART_PAID, REFUSED, LET_GO = "kept", "sent", "paid", "part_paid", "refused", "let_go"
+CLAIM_STEPS: dict[str, Label] = {
+    KEPT: _("part tagged and kept"),
+    SENT: _("sent to the maker"),
+    PAID: _("paid"),
+    PART_PAID: _("paid in part"),
+    REFUSED: _("refused"),
+    LET_GO: _("part let go"),
+}
+CLAIM_ANSWERS = (PAID, PART_PAID, REFUSED)
+# What a claim wants (common practice): proof of purchase, serial, fuel looked at, a picture, the part kept.
+CLAIM_WANTS: dict[str, Label] = {
+    "proof": _("proof of purchase"),
+    "serial": _("serial"),
+    "fuel": _("fuel looked at"),
+    "picture": _("a picture of the part"),
+    "part": _("the part tagged and kept"),
+}

@@ -9,6 +9,7 @@ import numpy as np
 from django.db.models import Exists, OuterRef
 
 from fleet.models import Contractor, Failure, Withdrawal
+from fleet.upkeep.claimed import claims_of
 from fleet.upkeep.days import NO_DAY, date_of, day_of
 from fleet.upkeep.histories import COMPONENT_CODE
 from fleet.upkeep.warranty import MISUSE_CAUSES, covered_until, sheets_of
@@ -46,6 +47,7 @@ def free_repairs(contractor: Contractor, *, today: dt.date) -> list[FreeRepair]:
             trimmer__retired_on__isnull=True,
         )
         .exclude(warranty=True)
+        .exclude(pk__in=[claim.failure for claim in claims_of(contractor.pk)])
         .exclude(Exists(withdrawn))
         .values_list(
             "trimmer_id", "trimmer__tag", "trimmer__model_id", "trimmer__bought_on", "trimmer__serial", "component",

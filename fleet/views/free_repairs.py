@@ -11,6 +11,7 @@ from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 
 from fleet.access import allowed
+from fleet.upkeep.claimed import claims_of
 from fleet.upkeep.free_repairs import FreeRepair
 from fleet.upkeep.free_repairs import free_repairs as find
 from fleet.views.asking import show
@@ -33,6 +34,7 @@ def free_repairs(request: HttpRequest) -> HttpResponse:
             "query": urlencode({"contractor": scope.contractor.pk}),
             "lines": [(r, COMPONENTS[r.component], _doubt(r)) for r in page.object_list],
             "count": len(found),
+            "claimed": [(c, COMPONENTS[c.component]) for c in claims_of(scope.contractor.pk)[:PER_PAGE]],
             **free_repairs_shown(found),
         }
     return show(request, "fleet/free_repairs.html", context)

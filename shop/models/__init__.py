@@ -3,6 +3,7 @@
 from shop.models.calendar import Bench, BenchDay, ClosedDays, StandardMinutes, Technician
 from shop.models.check_in import BenchPhoto, CheckIn
 from shop.models.checks import CheckAnswer, CheckRun
+from shop.models.claims import ClaimStep, WarrantyClaim
 from shop.models.estimates import Estimate, EstimateAddress, EstimateAnswer
 from shop.models.plans import Placement, SeasonPlan
 from shop.models.sheet import MeasureFigure, QuickVerdict, SheetAnswer, SheetEntry
@@ -15,6 +16,7 @@ __all__ = [
     "CheckAnswer",
     "CheckIn",
     "CheckRun",
+    "ClaimStep",
     "ClosedDays",
     "DropOff",
     "DropOffLine",
@@ -33,4 +35,5 @@ __all__ = [
     "Technician",
     "VisitEvent",
     "VisitMail",
+    "WarrantyClaim",
 ]

@@ -33,6 +33,7 @@ from shop.forms.check_in import StepForm
 from shop.forms.jobs import LeaveOutForm, MinutesForm, PhotoForm, RepairForm, TaskForm
 from shop.models import BenchPhoto, LineJob
 from shop.views.asking import by_shop
+from shop.views.claim_marks import claims_of_jobs
 from shop.views.estimate_marks import estimates_of_jobs
 from shop.views.stopped import stopped
 from shop.views.visit_papers import papers_of, slip_of_line
@@ -75,17 +76,29 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
     taken = line.state in IN_SHOP
     estimates = estimates_of_jobs(row.jobs)
     verdict = verdict_on(line) if unit is not None else None
+    facts = unit_facts(unit, today) if known and unit is not None else None
+    claims = claims_of_jobs(row.jobs)
+    # A part whose months nobody entered may be covered; where every part's time is over, nothing is offered.
+    claimable = facts is not None and any(w.running or w.until is None for w in facts.warranty)
     context = {
         "line": line,
         "unit": unit,
         "known": known,
         "visit": line.drop_off,
-        "facts": unit_facts(unit, today) if known and unit is not None else None,
+        "facts": facts,
         **stopped(access, unit, today),
         "told": row.check_in,
         "state": VISIT_STATES[line.state],
         "promised": day_words(line.promised_on) if line.promised_on else "",
-        "jobs": [_job(job, taken) | {"estimate": estimates.get(job.pk)} for job in row.jobs],
+        "jobs": [
+            _job(job, taken)
+            | {
+                "estimate": estimates.get(job.pk),
+                "claim": claims.get(job.pk),
+                "claimable": claimable and job.entry_kind == "failure" and job.pk not in claims,
+            }
+            for job in row.jobs
+        ],
         "open_jobs": row.open_jobs,
         "steps": [
             {"to": to, "words": words, "main": to == READY or (to, line.state) == (PICKED_UP, READY)}

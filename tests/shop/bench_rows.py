@@ -11,7 +11,7 @@ from PIL import Image
 
 from fleet.models import Contractor, Crew, Trimmer
 from fleet.models.tenancy import all_tenants
-from shop.models import BenchPhoto, ClosedDays, DropOffLine, Estimate, LineJob, SeasonPlan, Technician
+from shop.models import BenchPhoto, ClosedDays, DropOffLine, Estimate, LineJob, SeasonPlan, Technician, WarrantyClaim
 from tests import factories
 
 BENCH_ROWS = {
@@ -20,13 +20,13 @@ BENCH_ROWS = {
     "season_plan_send", "first_checks", "first_checks_answer", "crew_calendar", "shop_calendar", "bench_sheet",
     "sheet_save", "sheet_figure", "sheet_record", "drop_off_ticket", "drop_off_costs", "inspection_slip",
     "ticket", "quick_look", "quick_decide", "repair_or_swap",
-    "estimate_send", "bench_estimate", "estimate_owner",
+    "estimate_send", "bench_estimate", "estimate_owner", "claim", "claim_open",
 }  # fmt: skip
 IN_THE_SHOP = {
     "bench_line", "line_step", "line_add_job", "bench_photos", "bench_photo", "bench_job", "first_checks",
     "first_checks_answer", "bench_sheet", "sheet_save", "sheet_figure", "sheet_record",
     "quick_look", "quick_decide", "repair_or_swap", "estimate_send",
-    "bench_estimate", "estimate_owner",
+    "bench_estimate", "estimate_owner", "claim", "claim_open",
 }  # fmt: skip
 
 
@@ -60,9 +60,31 @@ def bench_row(name: str, param: str, contractor: Contractor, crew: Crew, unit: T
             made = {"contractor_id": line.contractor_id, "shop_id": line.shop_id, "minutes": 20}
             job = LineJob.objects.get_or_create(line=line, job="fault.starter", defaults=made)[0]
             return job.pk if name in ("repair_or_swap", "estimate_send") else estimate(job).pk
+        if name in ("claim", "claim_open"):
+            job = repaired(line)
+            return job.pk if name == "claim_open" else claim_on(job).pk
         if name == "bench_job":
             return LineJob.objects.filter(line=line).latest("pk").pk
         return line.drop_off_id if name.startswith("drop_off") else line.pk
+
+
+def repaired(line: DropOffLine) -> LineJob:
+    """A job of the line that is done, with its failure in the ledger."""
+    found: LineJob | None = LineJob.objects.filter(line=line, entry_kind="failure").first()
+    if found is None:
+        assert line.trimmer is not None
+        failure = factories.break_part(line.trimmer, "starter", days=1, done="replaced", minutes=30, parts_cost=40)
+        found = LineJob.objects.create(
+            line=line, job="repair.starter.replaced", contractor_id=line.contractor_id, shop_id=line.shop_id,
+            minutes=30, minutes_taken=30, done_at=timezone.now(), entry_kind="failure", entry_id=failure.pk,
+        )  # fmt: skip
+    return found
+
+
+def claim_on(job: LineJob) -> WarrantyClaim:
+    """A claim on a finished repair, not sent yet."""
+    made = {"contractor_id": job.contractor_id, "shop_id": job.shop_id, "opened_at": timezone.now()}
+    return WarrantyClaim.objects.get_or_create(job=job, defaults=made)[0]
 
 
 def bench_photo(line: DropOffLine) -> BenchPhoto:
