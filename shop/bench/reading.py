@@ -135,13 +135,15 @@ class Away:
         return still + sum(d == day for d in self.expected)
 
 
-def units_away(contractor_id: int, crew_id: int | None) -> Away:
-    """Which of a crew's (or contractor's) units are away, or will be; two queries."""
+def units_away(contractor_id: int, crew_id: int | None, *, without: int | None = None) -> Away:
+    """Which of a crew's (or contractor's) units are away, or will be, but for one visit's; two queries."""
     units = UnitState.objects.filter(contractor=contractor_id, in_use=True)
     lines = DropOffLine.objects.known().filter(contractor=contractor_id, trimmer__isnull=False, standing=True)
     if crew_id is not None:
         units = units.filter(crew=crew_id)
         lines = lines.filter(trimmer__state__crew=crew_id)
+    if without is not None:
+        lines = lines.exclude(drop_off=without)
     rows = list(lines.values_list("state", "promised_on", "drop_off__day"))
     return Away(
         units.count(),

@@ -74,7 +74,7 @@ def begin_plan(
     if first < today:
         raise Refused(_("Plan from today on."), "first_day")
     if not 0 <= (last - first).days < LONGEST_DAYS:
-        raise Refused(_("Plan between 1 and 90 days at once."), "last_day")
+        raise Refused(_("Choose a last day that is not before the first, at most 90 days on."), "last_day")
     if not first <= due_by <= first + dt.timedelta(days=FAR_AHEAD_DAYS):
         raise Refused(_("Choose a day after the plan begins, within eight months of it."), "due_by")
     if yard_minutes is not None and not 0 <= yard_minutes <= MOST_TRAVEL:

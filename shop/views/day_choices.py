@@ -13,6 +13,7 @@ from shop.bench.words import day_words
 
 LOOKED_AHEAD_DAYS = 70
 DAYS_OFFERED = 10
+NEAR_DAYS = 7
 
 
 @dataclass(frozen=True)
@@ -26,14 +27,25 @@ class DayChoice:
 
 
 def day_choices(
-    shop: Shop, needed: int, units: int, away: Away, today: dt.date, *, without: Iterable[int] = ()
+    shop: Shop,
+    needed: int,
+    units: int,
+    away: Away,
+    today: dt.date,
+    *,
+    without: Iterable[int] = (),
+    instead_of: dt.date | None = None,
 ) -> tuple[list[DayChoice], int]:
-    """The first days with room, and how many open days before the last of them have none."""
-    by_day = loads(shop, today, today + dt.timedelta(days=LOOKED_AHEAD_DAYS), today, without=without)
+    """The first days with room, and how many open days before the last of them have none.
+
+    ``instead_of``: days from a week before that day on, itself left out; whoever moves a visit stays near it.
+    """
+    first = today if instead_of is None else max(today, instead_of - dt.timedelta(days=NEAR_DAYS))
+    by_day = loads(shop, first, first + dt.timedelta(days=LOOKED_AHEAD_DAYS), today, without=without)
     found: list[DayChoice] = []
     passed_over = waiting = 0
     for load in by_day.values():
-        if not load.is_open:
+        if not load.is_open or load.day == instead_of:
             continue
         if load.left < needed:
             waiting += 1

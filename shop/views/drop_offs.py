@@ -26,6 +26,7 @@ from shop.models import DropOff, VisitEvent
 from shop.views.asking import by_for
 from shop.views.day_choices import day_choices
 from shop.views.estimate_marks import estimates_of_visit
+from shop.views.stopped import signs_of
 from shop.views.visit_papers import papers_of, slip_of_line
 from shop.vocabulary import (
     AT_YARD,
@@ -88,11 +89,16 @@ def drop_off(request: HttpRequest, pk: int) -> HttpResponse:
     works = bench_access.may(access, "work_bench", visit)
     books = bench_access.may(access, "book_drop_off", visit)
     told = estimates_of_visit(visit) if access.can("answer_estimate", visit.contractor_id) else {}
+    signs = signs_of(access, [one.line.trimmer for one in row.lines], access.today, action="see_fleet")
     events = VisitEvent.objects.known().filter(drop_off=visit).select_related("author", "line__trimmer")
     context = {
         "visit": visit,
         "shown": _visit(row, access),
-        "lines": [_line(one, works, books, visit) | {"estimate": told.get(one.line.pk)} for one in row.lines],
+        "lines": [
+            _line(one, works, books, visit)
+            | {"estimate": told.get(one.line.pk), "sign": signs.get(one.line.trimmer_id or 0, "")}
+            for one in row.lines
+        ],
         "minutes": row.minutes,
         "events": [
             {"at": e.at, "who": e.author, "words": _event_words(e), "note": e.note}
@@ -127,8 +133,10 @@ def drop_off_move(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _("Moved to %(day)s.") % {"day": day_words(moved.day)})
             return go(request, reverse("drop_off", args=[pk]))
     (row,) = visit_rows(DropOff.objects.known().filter(pk=pk))
-    away = units_away(visit.contractor_id, visit.crew_id)
-    choices, passed = day_choices(visit.shop, row.minutes, 0, away, now.date(), without=(visit.pk,))
+    # A morning in their own yard takes no unit away.
+    units = 0 if visit.place == AT_YARD else sum(one.line.trimmer_id is not None for one in row.coming)
+    away = units_away(visit.contractor_id, visit.crew_id, without=pk)
+    choices, passed = day_choices(visit.shop, row.minutes, units, away, now.date(), without=(pk,), instead_of=visit.day)
     context = {
         "visit": visit,
         "shown": _visit(row, access),

@@ -25,9 +25,11 @@ def stopped(access: Access, unit: Trimmer | None, today: dt.date) -> dict[str, A
     }
 
 
-def signs_of(access: Access, units: Iterable[Trimmer | None], today: dt.date) -> dict[int, str]:
+def signs_of(
+    access: Access, units: Iterable[Trimmer | None], today: dt.date, action: str = "work_bench"
+) -> dict[int, str]:
     """The words of the stop sign of each unit that rests, for lists; five queries at most, whatever their number."""
-    models = {u.pk: u.model_id for u in units if u is not None and access.can("work_bench", u.contractor_id)}
+    models = {u.pk: u.model_id for u in units if u is not None and access.can(action, u.contractor_id)}
     held = DueFlag.objects.filter(trimmer__in=models, on_hold=True).values_list("trimmer_id", flat=True)
     signs = dict.fromkeys(held, str(STATES[HOLD]))
     return signs | {unit: stops[0].sign for unit, stops in stops_for(models.items(), today).items() if stops}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import uuid
 
 import pytest
@@ -145,6 +146,27 @@ def test_the_shop_offers_and_the_crew_takes_or_moves_it(bench):
     assert "Somebody changed this visit" in text(response, 422)
     assert boss.post(move, {"day": later.isoformat(), "version": only().version}).status_code == 302
     assert only().day == later
+
+
+def test_moving_offers_days_near_the_visit_and_counts_its_own_units_once(bench):
+    visit = factories.make_drop_off(bench.shop, bench.north, bench.units["due"], days=60)
+    day = TODAY + dt.timedelta(days=60)
+    html = bench.client("boss").get(reverse("drop_off_move", args=[visit.pk])).content.decode()
+    offered = [dt.date.fromisoformat(value) for value in re.findall(r'name="day" value="([\d-]+)"', html)]
+    assert day not in offered
+    assert min(offered) < day < max(offered)
+    assert all(abs(found - day) <= dt.timedelta(days=30) for found in offered)
+    assert len(re.findall(r"1 of \d units away then", html)) == len(offered)
+
+
+def test_a_visit_signs_the_units_that_rest(bench):
+    visit = factories.make_drop_off(bench.shop, bench.north, bench.units["due"])
+    url = reverse("drop_off", args=[visit.pk])
+    for who in ("boss", "technician"):
+        assert "Recall: do as the notice says" not in text(bench.client(who).get(url))
+    factories.make_notice(bench.units["due"].model)
+    for who in ("boss", "technician"):
+        assert "Recall: do as the notice says" in text(bench.client(who).get(url))
 
 
 def test_calling_off_and_leaving_out(bench):
