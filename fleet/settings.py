@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import secrets
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -127,6 +128,9 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
         "timeout": 30,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA cache_size=-64000;",
     }
+
+# Processes a scan from the command line is shared out to. Each takes some 250 MiB.
+SCAN_PROCESSES = env.int("SCAN_PROCESSES", min(os.cpu_count() or 1, 2))
 
 if REDIS_URL:
     CACHES = {

@@ -13,7 +13,7 @@ from fleet.upkeep.curves_kept import fit_line, misfit, record_curve, repairs_cur
 from fleet.upkeep.fit_records import FitRecord
 from fleet.upkeep.fit_rows import ComponentRows, component_rows
 from fleet.upkeep.histories import COMPONENT_CODE
-from fleet.upkeep.sample_packs import Samples, models_in
+from fleet.upkeep.sample_packs import Samples
 from fleet.upkeep.samples import ON_TASK_CLOCK, PORT
 from fleet.vocabulary import COMPONENTS, TASK_OF_COMPONENT
 
@@ -42,14 +42,6 @@ def fit_component(samples: Samples, stream: int, models: Ints) -> ComponentFit:
     rows = component_rows(samples, stream, models, task_clock=name in ON_TASK_CLOCK or stream == PORT)
     lifetimes = rows.with_guard()
     return ComponentFit(rows, lifetimes, pool_models(lifetimes) if rows.events.any() else None)
-
-
-def fit_all(samples: Samples) -> dict[int, ComponentFit]:
-    """Every component's fit by stream, the port's last."""
-    models = np.array(models_in(samples), dtype=np.int64)
-    if not len(models):
-        return {}
-    return {stream: fit_component(samples, stream, models) for stream in (*COMPONENT_CODE.values(), PORT)}
 
 
 def fit_records(

@@ -5,24 +5,32 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections import Counter
-from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict, dataclass, field, replace
+from functools import partial
+from operator import itemgetter
 
 import numpy as np
 
 from fleet.models import Contractor, FitSnapshot, FleetSample, Trimmer
+from fleet.side_by_side import side_by_side
 from fleet.upkeep.event_costs import JobCosts, read_job_costs
-from fleet.upkeep.fit_records import FitRecord, IntervalRecord
+from fleet.upkeep.fit_records import Curve, FitRecord, IntervalRecord
 from fleet.upkeep.fit_store import add_fits, fits_in_force, latest_fits, read_intervals
-from fleet.upkeep.fits import fit_all, fit_records
-from fleet.upkeep.interval_choice import choose_intervals
-from fleet.upkeep.interval_settings import Setting, settings_of
+from fleet.upkeep.fits import fit_component, fit_records
+from fleet.upkeep.histories import COMPONENT_CODE
+from fleet.upkeep.interval_choice import LOOKS, SCREENS, choose_intervals
+from fleet.upkeep.interval_settings import LEARNED_TASKS, Setting, settings_of
 from fleet.upkeep.intervals import Catalog
-from fleet.upkeep.model_repairs import model_repairs, models_compared
-from fleet.upkeep.sample_packs import Samples, unpack
+from fleet.upkeep.model_repairs import ModelPair, model_repairs, models_compared
+from fleet.upkeep.sample_packs import Samples, models_in, unpack
+from fleet.upkeep.samples import PORT
 
 # Goes up when fits of the same rows come out differently, so that the next scan learns anew.
 METHOD = 4
+_WEAR = [COMPONENT_CODE[component] for task, component in LEARNED_TASKS.items() if task not in (*LOOKS, *SCREENS)]
+# Every component, and the port; those whose wear is studied first: they take longest.
+_STREAMS = sorted((*COMPONENT_CODE.values(), PORT), key=lambda stream: (stream not in _WEAR, stream))
 
 
 @dataclass(frozen=True)
@@ -53,7 +61,7 @@ def stored_packs() -> list[Packed]:
     return [Packed(pk, b"", key) for pk, key in rows]
 
 
-def refit(*, as_of: dt.date, packs: Iterable[Packed] | None = None) -> Refit:
+def refit(*, as_of: dt.date, packs: Iterable[Packed] | None = None, processes: int = 1) -> Refit:
     """Learn from the stored samples, or from ``packs``; nothing where nothing went in that was not in before."""
     given = None if packs is None else sorted(packs, key=lambda p: p.contractor)
     known = stored_packs() if given is None else given
@@ -78,34 +86,73 @@ def refit(*, as_of: dt.date, packs: Iterable[Packed] | None = None) -> Refit:
     )
     samples = unpack((contractor, bytes(text)) for contractor, text in rows)
     costs = read_job_costs(as_of)
-    fits, intervals = learn(samples, settings, costs)
+    learnt = _Learning(samples, settings, costs).whole(processes)
     old = read_intervals(in_force, models)
     data = {
         "costs": asdict(costs),
-        "repairs": {str(model): asdict(curve) for model, curve in model_repairs(samples).items()},
-        "compared": [asdict(pair) for pair in models_compared(samples)],
+        "repairs": {str(model): asdict(curve) for model, curve in learnt.repairs.items()},
+        "compared": [asdict(pair) for pair in learnt.compared],
     }
-    snapshot = add_fits(as_of=as_of, content_key=key, data=data, fits=fits, intervals=intervals)
-    return Refit(snapshot, True, _moved(settings, old, intervals))
+    snapshot = add_fits(as_of=as_of, content_key=key, data=data, fits=learnt.fits, intervals=learnt.intervals)
+    return Refit(snapshot, True, _moved(settings, old, learnt.intervals))
 
 
-def learn(
-    samples: Samples, settings: Mapping[tuple[int, int, str], Setting], costs: JobCosts
-) -> tuple[dict[tuple[int, str], FitRecord], dict[tuple[int, str, str], IntervalRecord]]:
-    """The pure part: fits and intervals from samples, settings by (contractor, model, task), and costs."""
-    fitted = fit_all(samples)
-    wanted = {(model, task, setting) for (_c, model, task), setting in settings.items()}
-    intervals = choose_intervals(samples, fitted, wanted, costs)
-    usual = usual_settings(samples, settings)
-    manuals = {key: (setting.manual_hours, setting.manual_source) for key, setting in usual.items()}
-    records = fit_records(fitted, samples, manuals)
-    for (model, component), record in records.items():
-        setting = usual.get((model, record.task or ""))
-        chosen = intervals.get((model, record.task or "", setting.digest)) if setting else None
-        if setting is not None and chosen is not None:
-            hours = chosen.at(0.0).interval_hours
-            records[model, component] = replace(record, interval_hours=hours, setting=setting.digest)
-    return records, intervals
+@dataclass
+class _Learnt:
+    """What samples say, or a part of it."""
+
+    fits: dict[tuple[int, str], FitRecord] = field(default_factory=dict)
+    intervals: dict[tuple[int, str, str], IntervalRecord] = field(default_factory=dict)
+    repairs: dict[int, Curve] = field(default_factory=dict)
+    compared: list[ModelPair] = field(default_factory=list)
+
+
+class _Learning:
+    """The pure part: fits and intervals from samples, settings by (contractor, model, task), and costs.
+
+    No component's fit says anything of another's, so they may be made side by side.
+    """
+
+    def __init__(self, samples: Samples, settings: Mapping[tuple[int, int, str], Setting], costs: JobCosts) -> None:
+        self.samples, self.costs = samples, costs
+        self.models = np.array(models_in(samples), dtype=np.int64)
+        self.wanted = {(model, task, setting) for (_c, model, task), setting in settings.items()}
+        self.usual = usual_settings(samples, settings)
+
+    def whole(self, processes: int = 1) -> _Learnt:
+        """Everything, in an order that does not depend on how the work was shared out."""
+        if not len(self.models):
+            return _Learnt()
+        parts: list[Callable[[], _Learnt]] = [partial(self.component, stream) for stream in _STREAMS]
+        parts += [lambda: _Learnt(repairs=model_repairs(self.samples))]
+        parts += [lambda: _Learnt(compared=models_compared(self.samples))]
+        whole = _Learnt()
+        for _place, part in sorted(side_by_side(_call, parts, processes), key=itemgetter(0)):
+            whole.fits |= part.fits
+            whole.intervals |= part.intervals
+            whole.repairs |= part.repairs
+            whole.compared += part.compared
+        whole.fits = dict(sorted(whole.fits.items()))
+        whole.intervals = dict(sorted(whole.intervals.items()))
+        return whole
+
+    def component(self, stream: int) -> _Learnt:
+        """One component (or the port): its fit over all models, and the intervals of its task."""
+        fitted = {stream: fit_component(self.samples, stream, self.models)}
+        intervals = choose_intervals(self.samples, fitted, self.wanted, self.costs)
+        manuals = {key: (setting.manual_hours, setting.manual_source) for key, setting in self.usual.items()}
+        records = fit_records(fitted, self.samples, manuals)
+        for (model, component), record in records.items():
+            setting = self.usual.get((model, record.task or ""))
+            chosen = intervals.get((model, record.task or "", setting.digest)) if setting else None
+            if setting is not None and chosen is not None:
+                hours = chosen.at(0.0).interval_hours
+                records[model, component] = replace(record, interval_hours=hours, setting=setting.digest)
+        return _Learnt(records, intervals)
+
+
+def _call(part: Callable[[], _Learnt]) -> _Learnt:
+    return part()
 
 
 def usual_settings(

@@ -5,14 +5,18 @@ from __future__ import annotations
 import datetime as dt
 import time
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property, partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 from django.db import transaction
 from django.db.models import Count
 from numpy.typing import NDArray
 
-from fleet.models import Contractor, Snapshot, Trimmer
+from fleet.models import Contractor, FitSnapshot, Snapshot, Trimmer
+from fleet.side_by_side import side_by_side
 from fleet.upkeep.fit_store import latest_fits, put_in_force
 from fleet.upkeep.forecasts import record_forecasts
 from fleet.upkeep.guard_exposure import crews_of, guard_exposure, guard_looks, learn_habits
@@ -34,6 +38,7 @@ from fleet.upkeep.refresh import (
 from fleet.upkeep.sample_packs import fitted_share
 from fleet.upkeep.sample_store import Taken, keep_samples, take
 from fleet.upkeep.season import Season
+from fleet.upkeep.shelf import Shelf, store_from_shelf
 from fleet.upkeep.stored import Written
 from fleet.upkeep.timelines import build_timelines
 from fleet.upkeep.usage import Usage
@@ -64,6 +69,7 @@ def scan(
     today: dt.date,
     learn: bool = True,
     progress: Callable[[int, int], None] | None = None,
+    processes: int = 1,
 ) -> ScanReport:
     """Learn and refresh, a few contractors at a time, each ledger read once.
 
@@ -71,45 +77,111 @@ def scan(
     intervals moved by these are done again. A scan as of an earlier day keeps what could be learned then as a snapshot
     of that day and leaves today's flags to the latest snapshot, so that looking back never puts old answers on today's
     list, nor keeps a statement that nobody made on that day. What says the same as before is not kept.
+
+    Before anything was ever learned, flags wait for the first learning. With ``processes``, groups of contractors and
+    the fits are worked on side by side where that can be (see ``fleet.side_by_side``).
     """
     started = time.perf_counter()
     looking_back = as_of < today
-    asked = {c.pk for c in contractors}
     # What was learned on a day long gone rests on every fleet's record of that day.
     everyone = list(Contractor.objects.order_by("pk")) if looking_back and learn else list(contractors)
     # Entries go by the latest learning, whatever day it is where its units are.
-    learned = LearnedSet(latest_fits(as_of if looking_back else None))
-    share = fitted_share(Trimmer.objects.count())
-    kept, n_units, written, done = 0, 0, Written(), 0
-    packs: list[Packed] = []
-    for group in _groups(everyone):
-        ids = unit_ids_of(c.pk for c in group)
-        mine = [c for c in group if c.pk in asked]
-        n_units += len(ids) if mine else 0
-        h = load_histories(ids[:LARGE], as_of if looking_back else None)
-        usages, found = _learn(group, h, learned)
-        kept += _keep(mine, usages, as_of)
-        taken = [] if found is None else take(found, share)
-        if found is not None and not looking_back:
-            written += store_unless_moved(ids[:LARGE], found, "scan")
-        for start in range(LARGE, len(ids), SHARD):
-            rest = ids[start : start + SHARD]
-            h = load_histories(rest, as_of if looking_back else None)
-            answers = answer(h, read_setting(h, usages=usages, learned=learned))
-            taken = [*taken, *take(answers, share)]
-            if not looking_back:
-                written += store_unless_moved(rest, answers, "scan")
-        packs += _kept_samples(taken, group, looking_back)
-        done += len(group)
-        if progress:
-            progress(done, len(everyone))
-    fresh = refit(as_of=as_of, packs=packs if looking_back else None) if learn else None
-    if fresh is not None and not looking_back:
-        written += _refresh_moved(fresh)
-    said = 0 if looking_back else record_forecasts(contractors, as_of=as_of)
+    before = latest_fits(as_of if looking_back else None)
+    units = Trimmer.objects.count()
+    with TemporaryDirectory() as folder:
+        shelf = Shelf(Path(folder))
+        first = learn and not looking_back and before is None and shelf.has_room(units)
+        night = _Night(
+            as_of, looking_back, frozenset(c.pk for c in contractors), before, fitted_share(units),
+            shelf if first else None,
+        )  # fmt: skip
+        groups = list(_groups(everyone))
+        found, done = [_Group()] * len(groups), 0
+        for place, said in side_by_side(night.bring_up, groups, processes):
+            found[place] = said
+            done += len(groups[place])
+            if progress:
+                progress(done, len(everyone))
+        written = sum((g.written for g in found), Written())
+        shelved = [path for g in found for path in g.shelved]
+        packs = [pack for g in found for pack in g.packs] if looking_back else None
+        try:
+            fresh = refit(as_of=as_of, packs=packs, processes=processes) if learn else None
+        except Exception:
+            # A learning that fails leaves nobody without flags.
+            _store_shelved(shelved, before, processes)
+            raise
+        written += _store_shelved(shelved, before if fresh is None else fresh.snapshot, processes)
+        if fresh is not None and not looking_back:
+            written += _refresh_moved(fresh, frozenset(c.pk for c in contractors) if first else frozenset())
+    said_of_days = 0 if looking_back else record_forecasts(contractors, as_of=as_of)
     return ScanReport(
-        len(contractors), n_units, written, kept, bool(fresh and fresh.learned), said, time.perf_counter() - started
+        contractors=len(contractors),
+        units=sum(g.units for g in found),
+        written=written,
+        snapshots=sum(g.snapshots for g in found),
+        learned=bool(fresh and fresh.learned),
+        forecasts=said_of_days,
+        seconds=time.perf_counter() - started,
     )
+
+
+@dataclass(frozen=True)
+class _Group:
+    """What a scan did for some contractors: units and snapshots, samples of a day gone by, answers not yet stored."""
+
+    units: int = 0
+    written: Written = field(default_factory=Written)
+    snapshots: int = 0
+    packs: Sequence[Packed] = ()
+    shelved: Sequence[Path] = ()
+
+
+@dataclass(frozen=True)
+class _Night:
+    """What a scan does for one group of contractors after another, each on its own."""
+
+    as_of: dt.date
+    looking_back: bool
+    asked: frozenset[int]
+    fits: FitSnapshot | None
+    share: float
+    # Where answers wait for the first learning; None: they are stored at the intervals that stand.
+    shelf: Shelf | None
+
+    @cached_property
+    def learned(self) -> LearnedSet:
+        return LearnedSet(self.fits)
+
+    def bring_up(self, group: Sequence[Contractor]) -> _Group:
+        """Learn these contractors' usage, keep it and their samples, and bring their flags up to it."""
+        until = self.as_of if self.looking_back else None
+        ids = unit_ids_of(c.pk for c in group)
+        mine = [c for c in group if c.pk in self.asked]
+        h = load_histories(ids[:LARGE], until)
+        usages, found = _learn(group, h, self.learned)
+        kept, written, shelved = _keep(mine, usages, self.as_of), Written(), list[Path]()
+        taken: list[Taken] = []
+        for start in (0, *range(LARGE, len(ids), SHARD)):
+            part = ids[:LARGE] if not start else ids[start : start + SHARD]
+            if start:
+                h = load_histories(part, until)
+                found = answer(h, read_setting(h, usages=usages, learned=self.learned))
+            if found is None:
+                continue
+            taken += take(found, self.share)
+            if self.shelf is not None:
+                shelved.append(self.shelf.put(part, found, usages))
+            elif not self.looking_back:
+                written += store_unless_moved(part, found, "scan")
+        packs = _kept_samples(taken, group, self.looking_back)
+        return _Group(len(ids) if mine else 0, written, kept, packs, shelved)
+
+
+def _store_shelved(shelved: Sequence[Path], fits: FitSnapshot | None, processes: int) -> Written:
+    """Store what waited for the learning, at its intervals."""
+    parts = side_by_side(partial(store_from_shelf, learned=LearnedSet(fits)), shelved, processes)
+    return sum((written for _place, written in parts), Written())
 
 
 def learn_and_refresh(*, as_of: dt.date) -> Written:
@@ -117,11 +189,15 @@ def learn_and_refresh(*, as_of: dt.date) -> Written:
     return _refresh_moved(refit(as_of=as_of))
 
 
-def _refresh_moved(fresh: Refit) -> Written:
-    """Bring up to a learning whose intervals moved by it; cut short, the next learning starts it again."""
+def _refresh_moved(fresh: Refit, done: frozenset[int] = frozenset()) -> Written:
+    """Bring up to a learning whose intervals moved by it; cut short, the next learning starts it again.
+
+    Contractors in ``done`` have been.
+    """
     again = Written()
-    if fresh.moved:
-        again = refresh_in_shards(_units_of(fresh.moved), "scan", LearnedSet(fresh.snapshot))
+    moved = frozenset(pair for pair in fresh.moved if pair[0] not in done)
+    if moved:
+        again = refresh_in_shards(_units_of(moved), "scan", LearnedSet(fresh.snapshot))
     if fresh.snapshot is not None and fresh.snapshot.in_force_since is None:
         put_in_force(fresh.snapshot)
     # They were counted when they were scanned.

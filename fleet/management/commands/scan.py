@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import CommandParser
 
 from fleet.clock import by_day
@@ -37,7 +38,12 @@ class Command(PortalCommand):
             as_of = asked or today
             # All fleets are learned from once, when the last of them is in.
             last = number == len(days)
-            reports.append(scan(theirs, as_of=as_of, today=today, learn=last, progress=progress_line("Scanning")))
+            reports.append(
+                scan(
+                    theirs, as_of=as_of, today=today, learn=last, progress=progress_line("Scanning"),
+                    processes=settings.SCAN_PROCESSES,
+                )
+            )  # fmt: skip
             if as_of == today:
                 refresh_crew_costs(theirs, today=today)
                 refresh_reviews(theirs, today=today)

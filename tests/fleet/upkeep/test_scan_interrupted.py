@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from fleet.models.tenancy import all_tenants
 from fleet.tasks import scan_contractor
 from fleet.upkeep import scan as scanning
 from fleet.upkeep.fit_store import fits_in_force, latest_fits
+from fleet.upkeep.learned import LearnedSet
 from fleet.upkeep.refresh import refresh_in_shards, unit_ids_of
 from fleet.upkeep.scan import learn_and_refresh, scan
 from tests.fleet.upkeep.worn_fleet import TODAY, WornFleet, worn_fleet
@@ -40,8 +42,12 @@ def killed_before_flags(monkeypatch: pytest.MonkeyPatch, work: Callable[[], Any]
         refresh_in_shards(ids[:after], *args, **kwargs)
         raise Killed
 
+    def from_shelf(_path: Path, learned: LearnedSet) -> Any:
+        refresh(unit_ids_of(), "scan", learned)
+
     with monkeypatch.context() as cut:
         cut.setattr(scanning, "refresh_in_shards", refresh)
+        cut.setattr(scanning, "store_from_shelf", from_shelf)
         with pytest.raises(Killed):
             work()
 
@@ -54,6 +60,29 @@ def test_the_next_scan_puts_flags_right(fleet: WornFleet, monkeypatch: pytest.Mo
     report = scan(fleet.contractors, as_of=TODAY, today=TODAY)
     assert not report.learned
     assert learned_flags() == len(fleet.units)
+    assert refresh_in_shards(unit_ids_of(), "scan").changed == 0
+
+
+def test_a_learning_that_fails_leaves_nobody_without_flags(fleet: WornFleet, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A first scan's flags wait for its learning, but not for ever."""
+
+    def fails(**_kwargs: Any) -> Any:
+        raise ZeroDivisionError
+
+    with monkeypatch.context() as cut:
+        cut.setattr(scanning, "refit", fails)
+        with pytest.raises(ZeroDivisionError):
+            scan(fleet.contractors, as_of=TODAY, today=TODAY)
+    assert DueFlag.objects.filter(task="grease", interval_basis="manual").count() == len(fleet.units)
+    assert scan(fleet.contractors, as_of=TODAY, today=TODAY).learned
+    assert learned_flags() == len(fleet.units)
+
+
+def test_a_first_scan_without_room_on_the_disk(fleet: WornFleet, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing is put aside: flags go by the manual first and are brought up to the learning then."""
+    monkeypatch.setattr("fleet.upkeep.shelf.PART_OF_DISK", 0.0)
+    written = scan(fleet.contractors, as_of=TODAY, today=TODAY).written
+    assert written.changed == learned_flags() == len(fleet.units)
     assert refresh_in_shards(unit_ids_of(), "scan").changed == 0
 
 
