@@ -27,8 +27,8 @@ class Replacement:
     probability_keep : float
         Share of the draws in which keeping is no dearer.
     advice : {"keep", "replace", "look_closer"}
-    spend_limit : float
-        Most that a repair waiting now is worth.
+    spend_limit, next_limit : float
+        Most that a repair waiting now is worth, and one that were to come now on top of those counted.
     keep_cost_next_season : float
         Expected repairs, downtime and service of the next season and the fall of the resale value.
     replace_cost_per_season : float
@@ -52,6 +52,7 @@ class Replacement:
     best_age_seasons: int
     cost_per_season_by_age: FloatArray
     cost_per_hour_by_age: FloatArray
+    next_limit: float = 0.0
     raw_limit: float = field(repr=False, default=0.0)
 
     def decide(self, estimate: float) -> str:
@@ -76,7 +77,7 @@ def keep_or_replace(
     spread: float = 0.0,
     age: int = 0,
     repairs: int = 0,
-    expected_so_far: float | None = None,
+    expected_so_far: ArrayLike | None = None,
     unit_repairs_per_season: ArrayLike | None = None,
     resale_loss_per_repair: float = 0.0,
     broken_resale: float | None = None,
@@ -85,6 +86,8 @@ def keep_or_replace(
     hours_per_season: float | None = None,
     most_repairs: int | None = None,
     new_value: ArrayLike | None = None,
+    bill_shares: ArrayLike = (),
+    goes_on: bool = False,
 ) -> Replacement:
     """Decide whether a unit is worth keeping, and the most to spend on the repair it needs now.
 
@@ -96,8 +99,7 @@ def keep_or_replace(
         What a working unit without repairs sells for at the start of season 0 (just bought), 1, ..., N.
     repairs_per_season : array_like, shape (N,) or (D, N)
         Expected repairs of an average unit in its 1st, 2nd, ... season; D draws of them where they are uncertain. A
-        unit
-        must be replaced after N seasons.
+        unit must be replaced after N seasons unless it ``goes_on``.
     repair_cost, downtime_cost : array_like, scalar or shape (N,)
         Per repair; the parts and labor, and the days without the unit.
     season_cost : array_like, scalar or shape (N,)
@@ -110,7 +112,7 @@ def keep_or_replace(
         Seasons the unit has behind it, 0..N; at N it must go.
     repairs : int
         Repairs it has had, the one waiting now included.
-    expected_so_far : float, optional
+    expected_so_far : array_like, scalar or shape (D,), optional
         Repairs an average unit would have had at its hours; by default the sum of ``repairs_per_season`` up to ``age``.
     unit_repairs_per_season : array_like, shape (N,) or (D, N), optional
         The unit's own expected repairs at factor 1 where its use differs from an average unit's.
@@ -128,6 +130,12 @@ def keep_or_replace(
         ``new_unit_values`` of an earlier answer with the same prices, costs and ``repairs_per_season``, to save time.
     most_repairs : int, optional
         Repairs beyond which a unit's record is not told apart; chosen so that hardly any unit gets there.
+    bill_shares : array_like, shape (B,), optional
+        Equally likely bills as shares of ``repair_cost``. With them a repair that costs more than going on is worth is
+        not made: the unit is given up for a new one, which is in the middle of a season on average. Without them every
+        repair to come is made, whatever it costs.
+    goes_on : bool
+        A unit may be kept after N seasons, each further season costing as much as the Nth.
 
     Returns
     -------
@@ -142,6 +150,9 @@ def keep_or_replace(
     -----
     K(n, k) = c(n, k) + d E V(n + 1, k'), Rep(n, k) = price - R(n, k) + v0, V = min(K, Rep); next season's repairs are
     negative binomial given k through the unit's gamma factor; v0 = K(0, 0) is solved by policy iteration (Howard 1960).
+    With ``bill_shares`` the season's i-th repair is given up where its bill exceeds sqrt(d) (price + v0) - R_broken +
+    replacement downtime - c_planned / 2 - downtime - d V(n + 1, i) - half a season's repairs; costs are those of that
+    policy, so that they can only be above the least.
     Margin M = Rep - K; keep iff M >= 0. Spend limit = max(0, max(M, 0) + R - R_broken - (repair downtime - replacement
     downtime)): below it, repair and keep if M >= 0, repair and sell if not.
 
@@ -160,29 +171,50 @@ def keep_or_replace(
     _check(value, mean, own, seasons, price, spread, age, repairs, discount_rate)
     d = 1.0 / (1.0 + max(discount_rate, LEAST_RATE))
     covered = np.broadcast_to(np.asarray(warranty_share, dtype=float), (seasons,))
-    each = (1 - covered) * np.broadcast_to(np.asarray(repair_cost, dtype=float), (seasons,))
-    each = each + np.broadcast_to(np.asarray(downtime_cost, dtype=float), (seasons,))
+    bill = np.broadcast_to(np.asarray(repair_cost, dtype=float), (seasons,))
+    down = np.broadcast_to(np.asarray(downtime_cost, dtype=float), (seasons,))
     fixed = np.broadcast_to(np.asarray(season_cost, dtype=float), (seasons,))
-    if min(each.min(), fixed.min()) < 0:
+    shares = np.asarray(bill_shares, dtype=float)
+    if min(bill.min(), down.min(), fixed.min(), shares.min(initial=0.0)) < 0:
         raise ValueError("costs must not be negative")
-    passed = own[:, :age].sum(axis=1) if expected_so_far is None else np.full(own.shape[0], float(expected_so_far))
+    passed = own[:, :age].sum(axis=1)
+    if expected_so_far is not None:
+        passed = np.broadcast_to(np.asarray(expected_so_far, dtype=float), passed.shape)
     top = most_repairs if most_repairs is not None else _most_repairs(mean, own, passed, spread, repairs, age)
     sold = value[:, None] * (1.0 - resale_loss_per_repair) ** np.arange(top + 1)
-    costs = SeasonCosts(each=each, fixed=fixed, resale=sold, price=price, discount=d, spread=spread)
+    broken = 0.0 if broken_resale is None else float(broken_resale)
+    costs = SeasonCosts(
+        bill=bill,
+        down=down,
+        fixed=fixed,
+        covered=covered,
+        resale=sold,
+        price=price,
+        discount=d,
+        spread=spread,
+        shares=shares,
+        given_up=replacement_downtime - broken,
+        goes_on=goes_on,
+    )
     new = (
         new_unit_value(costs, mean)
         if new_value is None
         else np.broadcast_to(np.asarray(new_value, float), passed.shape)
     )
     keep, next_cost, next_resale = unit_value(costs, own, passed, new, age, repairs)
-    replace = price - sold[age, min(repairs, top)] + new
-    margins = replace - keep
+    replace = price - sold[age] + new[:, None]
+    all_margins = replace - keep
+    margins = all_margins[:, min(repairs, top)]
     margin = float(margins.mean())
     probability = float((margins >= 0).mean())
-    broken = 0.0 if broken_resale is None else float(broken_resale)
-    repair_down = float(np.broadcast_to(np.asarray(downtime_cost, float), (seasons,))[min(age, seasons - 1)])
-    raw = max(margin, 0.0) + sold[age, min(repairs, top)] - broken - (repair_down - replacement_downtime)
-    by_age = np.stack([replacement_ages(price, each * row + fixed, value, discount_rate) for row in mean]).mean(axis=0)
+    repair_down = float(down[min(age, seasons - 1)])
+    raw, raw_next = (
+        max(float(all_margins[:, k].mean()), 0.0) + sold[age, k] - broken - (repair_down - replacement_downtime)
+        for k in (min(repairs, top), min(repairs + 1, top))
+    )
+    by_age = np.stack([replacement_ages(price, costs.each * row + fixed, value, discount_rate) for row in mean]).mean(
+        axis=0
+    )
     hours = np.nan if hours_per_season is None else float(hours_per_season)
     return Replacement(
         margin=margin,
@@ -196,6 +228,7 @@ def keep_or_replace(
         best_age_seasons=int(np.argmin(by_age)) + 1,
         cost_per_season_by_age=by_age,
         cost_per_hour_by_age=by_age / hours,
+        next_limit=max(0.0, float(raw_next)),
         raw_limit=float(raw),
     )
 

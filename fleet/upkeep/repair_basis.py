@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -33,6 +33,10 @@ RESALE_LOSS = 0.05
 # engines, no source: somewhat faster with age.
 SHAPE_PRIOR = (float(np.log(1.3)), 0.3)
 SEASONS = 8
+# Bills of repairs scatter; they are taken as so many equally likely ones.
+BILLS = 12
+# A unit is given up at estimates from about this share of a new one's price: common practice, no source.
+GIVEN_UP_AT = 0.5
 
 
 @dataclass(frozen=True)
@@ -71,6 +75,8 @@ class Basis:
     downtime_per_day: float
     discount_rate: float
     models: dict[int, ModelFacts]
+    # Equally likely bills, as shares of the mean one.
+    bill_shares: list[float] = field(default_factory=list)
 
     def expected(self, model: int, start: Floats, stop: Floats) -> Floats:
         """Repairs of an average unit of the model between hours, shape (draws, ...)."""
@@ -108,7 +114,8 @@ def basis_of(record: RepairRecord, contractor: Contractor) -> Basis | None:
     hours = float((record.end - record.entry).sum())
     within = int(record.covered.sum())
     keep = float(contractor.resale) ** (1 / 3)
-    costs = _costs(record, kinds)
+    parts = _parts(record)
+    costs = _costs(record, parts, kinds)
     models = {}
     for place, kind in enumerate(kinds.tolist()):
         own = int((record.event_model == kind).sum())
@@ -125,13 +132,14 @@ def basis_of(record: RepairRecord, contractor: Contractor) -> Basis | None:
         dispersion=float(fit.dispersion),
         # Before any was seen, half of what could be claimed is paid.
         paid_share=(float(record.paid[record.covered].sum()) + 1) / (within + 2),
-        days_down=float(record.days_down.mean()),
+        days_down=float(record.days_down[~record.given_up].mean()) if not record.given_up.all() else 0.0,
         service_parts_per_hour=record.service_parts / hours,
         service_labor_per_hour=record.service_labor_hours / hours,
         labour_rate=float(contractor.labour_rate),
         downtime_per_day=0.0 if contractor.spare_on_trailer else float(contractor.downtime_per_day),
         discount_rate=float(contractor.discount_rate),
         models=models,
+        bill_shares=_shares(parts + record.labor_hours * float(contractor.labour_rate)),
     )
 
 
@@ -144,15 +152,34 @@ def _with_prior(found: np.ndarray, covariance: np.ndarray) -> tuple[np.ndarray, 
     return centre, np.linalg.cholesky(both + 1e-12 * np.eye(2))
 
 
-def _costs(record: RepairRecord, kinds: Ints) -> dict[int, tuple[float, float]]:
+def _parts(record: RepairRecord) -> Floats:
+    """Parts of each repair. One that a unit was given up for got none, and would have been dear."""
+    half = {}
+    for kind, sheet in record.sheets.items():
+        price = sheet.terms["price"].value
+        half[kind] = 0.0 if price is None else GIVEN_UP_AT * float(price)
+    at_least = np.array([half[kind] for kind in record.event_model.tolist()])
+    return np.where(record.given_up, np.maximum(record.parts, at_least), record.parts)
+
+
+def _shares(bills: Floats) -> list[float]:
+    """The bills in order, in equal lots, each lot's mean as a share of the mean of all."""
+    if bills.mean() <= 0:
+        return []
+    edges = np.linspace(0, len(bills), BILLS + 1)
+    total = np.concatenate([[0.0], np.cumsum(np.sort(bills))])
+    return (np.diff(np.interp(edges, np.arange(len(bills) + 1), total)) * BILLS / total[-1]).tolist()
+
+
+def _costs(record: RepairRecord, bought: Floats, kinds: Ints) -> dict[int, tuple[float, float]]:
     """Parts and labor hours of a repair by model, drawn to the mean of all models where there are few."""
-    parts, labor = float(record.parts.mean()), float(record.labor_hours.mean())
+    parts, labor = float(bought.mean()), float(record.labor_hours.mean())
     found = {}
     for kind in kinds.tolist():
         mine = record.event_model == kind
         n = int(mine.sum())
         found[kind] = (
-            (float(record.parts[mine].sum()) + COSTS_ALIKE * parts) / (n + COSTS_ALIKE),
+            (float(bought[mine].sum()) + COSTS_ALIKE * parts) / (n + COSTS_ALIKE),
             (float(record.labor_hours[mine].sum()) + COSTS_ALIKE * labor) / (n + COSTS_ALIKE),
         )
     return found

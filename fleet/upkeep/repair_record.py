@@ -13,7 +13,7 @@ from fleet.models import Contractor
 from fleet.upkeep.catalog import ModelSheet
 from fleet.upkeep.days import NO_DAY, date_of, day_of, month_day_in
 from fleet.upkeep.exposure import Batch, batches, of_units
-from fleet.upkeep.histories import SEEN_CODE, Columns
+from fleet.upkeep.histories import FAILURE_DONE_CODE, SEEN_CODE, Columns
 from fleet.upkeep.refresh import unit_ids_of
 from fleet.upkeep.season import Season
 from fleet.upkeep.spending import Rates, was_mended, with_money
@@ -44,7 +44,10 @@ class UnitFacts:
 
 @dataclass(frozen=True)
 class RepairRecord:
-    """Windows (one a unit, retired ones too) and repairs in engine hours, with what repairs and services took."""
+    """Windows (one a unit, retired ones too) and repairs in engine hours, with what repairs and services took.
+
+    ``given_up``: failures after which the unit was scrapped; what their repair would have cost is seldom written.
+    """
 
     unit: Ints
     model: Ints
@@ -60,6 +63,7 @@ class RepairRecord:
     parts: Floats
     labor_hours: Floats
     days_down: Floats
+    given_up: NDArray[np.bool_]
     covered: NDArray[np.bool_]
     paid: NDArray[np.bool_]
     component: Ints
@@ -111,6 +115,7 @@ def repair_record(contractor: Contractor, *, as_of: dt.date) -> RepairRecord:
         parts=np.nan_to_num(repairs["parts"].astype(float)),
         labor_hours=np.nan_to_num(repairs["minutes"].astype(float)) / 60,
         days_down=repairs["days_down"].astype(float),
+        given_up=repairs["done"] == FAILURE_DONE_CODE["scrapped"],
         covered=repairs["day"] <= until,
         paid=repairs["warranty"] == 1,
         component=repairs["component"].astype(np.int64),
@@ -122,7 +127,8 @@ def repair_record(contractor: Contractor, *, as_of: dt.date) -> RepairRecord:
 
 
 _WINDOW = ("unit", "row", "model", "entry", "end")
-_EVENT = ("unit", "hour", "model", "bought", "day", "component", "parts", "minutes", "days_down", "warranty", "bill")
+_EVENT = ("unit", "hour", "model", "bought", "day", "component", "done", "parts", "minutes", "days_down",
+          "warranty", "bill")  # fmt: skip
 
 
 def _joined(parts: list[Columns], names: tuple[str, ...]) -> Columns:

@@ -24,6 +24,8 @@ KEEP, REPLACE, LOOK_CLOSER = "keep", "replace", "look_closer"
 SAME_SIZE = 0.2
 # Seasons' hours are taken in steps of this share: a new unit in a place works as hard as the one it replaces.
 HOURS_STEP = 0.1
+# Seasons of a unit that are looked at one by one, at least.
+SEASONS_AHEAD = 4
 # A unit that would need more repairs than this in a season has long been replaced.
 MOST_A_SEASON = 6.0
 Reason = tuple[str, dict[str, Any]]
@@ -175,6 +177,9 @@ class Reviewer:
             "spread": basis.dispersion,
             "resale_loss_per_repair": RESALE_LOSS,
             "warranty_share": covered * basis.paid_share,
+            "bill_shares": basis.bill_shares,
+            # Nothing has to be replaced for its age alone: later seasons are taken to be like the last one counted.
+            "goes_on": True,
         }
 
     def unit(self, facts: UnitFacts) -> UnitAdvice:
@@ -222,22 +227,20 @@ class Reviewer:
 
     def _decide(self, facts: UnitFacts, model: ModelFacts, best: _New, hours: float) -> tuple[Replacement, float]:
         """The answer for the unit as it stands, and the most that the repair waiting (or the next one) is worth."""
-        seasons = max(SEASONS, facts.age + 3)
+        seasons = max(SEASONS, facts.age + SEASONS_AHEAD)
         ahead = np.maximum(facts.hours + hours * (np.arange(seasons + 1) - facts.age), 0.0)
         own = self._seasons(facts.model, ahead)
         so_far = self.basis.expected(facts.model, np.array([facts.watched_from]), np.array([facts.hours]))
-        given = {
+        found = keep_or_replace(
             **self._costs(model, hours, seasons),
-            "repairs_per_season": own,
-            "age": facts.age,
-            "expected_so_far": float(so_far.mean()),
+            repairs_per_season=own,
+            age=facts.age,
+            repairs=facts.repairs,
+            expected_so_far=so_far[:, 0],
             # A new unit of another model costs its own price.
-            "new_value": best.answer.new_unit_values + best.price - (model.price or 0.0),
-        }
-        found = keep_or_replace(repairs=facts.repairs, **given)
-        if facts.waiting:
-            return found, found.spend_limit
-        return found, keep_or_replace(repairs=facts.repairs + 1, **given).spend_limit
+            new_value=best.answer.new_unit_values + best.price - (model.price or 0.0),
+        )
+        return found, found.spend_limit if facts.waiting else found.next_limit
 
     def _reasons(self, facts: UnitFacts, model: ModelFacts, best: _New, found: Replacement) -> list[Reason]:
         so_far = self.basis.expected(facts.model, np.array([facts.watched_from]), np.array([facts.hours])).mean()

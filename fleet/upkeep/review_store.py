@@ -20,6 +20,9 @@ from fleet.upkeep.repair_record import RepairRecord, UnitFacts, repair_record
 from fleet.upkeep.review import ModelAdvice, Reviewer, UnitAdvice, no_basis
 from fleet.upkeep.review_decisions import latest_decisions
 
+# Raised with the way advice is worked out, so that what is kept is worked out again.
+METHOD = 2
+
 
 @dataclass(frozen=True)
 class Reviewed:
@@ -94,7 +97,7 @@ def _mark(contractor: Contractor, today: dt.date) -> str:
     done = list(NoticeDone.objects.filter(contractor=contractor).order_by("pk").values_list("pk", "taken_back_at"))
     decisions = ReviewDecision.objects.filter(contractor=contractor).count()
     terms = (contractor.resale, contractor.discount_rate)
-    rests_on = (mark_of(contractor), decisions, terms, notices, done, today.isocalendar()[:2])
+    rests_on = (METHOD, mark_of(contractor), decisions, terms, notices, done, today.isocalendar()[:2])
     return hashlib.sha256(repr(rests_on).encode()).hexdigest()
 
 

@@ -258,6 +258,7 @@ def record_of(fleet: Fleet) -> RepairRecord:
         parts=parts,
         labor_hours=labor,
         days_down=np.where(mended == 1, lives.days[failure], 0.0),
+        given_up=mended == 0,
         covered=covered,
         paid=covered & lives.claimed[failure],
         component=_CODE[lives.component[failure]],

@@ -1,4 +1,4 @@
-"""Contractors with known truth, for what it costs to follow the advice: places, the units that may stand in them, prices.
+"""Contractors with known truth, for what following the advice costs: places, the units that may stand there, prices.
 
 Every unit that may ever be bought has its whole life drawn beforehand, in its own engine hours, by the wear of
 :mod:`fleet.simulation`: parts age, are renewed when replaced, and units differ. A policy only decides when a life is
@@ -44,7 +44,7 @@ class Setting:
     """
 
     name: str
-    places: int = 30
+    places: int = 15
     hours: float = 150.0
     life: float = 1.0
     aging: float = 1.0
@@ -56,7 +56,7 @@ class Setting:
     day_down: float = 60.0
     spare: bool = False
     rate: float = 0.08
-    seasons: int = 40
+    seasons: int = 30
 
     @property
     def down(self) -> float:
@@ -76,7 +76,7 @@ SETTINGS = (
     Setting("steep wear", aging=1.6),
     Setting("units differ much", differ=0.6),
     Setting("hardly any resale", resale=0.35, warranty=12),
-    Setting("ten units", places=10),
+    Setting("five units", places=5),
 )
 
 
