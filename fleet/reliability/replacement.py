@@ -131,9 +131,9 @@ def keep_or_replace(
     most_repairs : int, optional
         Repairs beyond which a unit's record is not told apart; chosen so that hardly any unit gets there.
     bill_shares : array_like, shape (B,), optional
-        Equally likely bills as shares of ``repair_cost``. With them a repair that costs more than going on is worth is
-        not made: the unit is given up for a new one, which is in the middle of a season on average. Without them every
-        repair to come is made, whatever it costs.
+        Equally likely bills as shares of ``repair_cost``, their mean 1. With them a repair that costs more than going
+        on is worth is not made: the unit is given up for a new one, which is in the middle of a season on average.
+        Without them every repair to come is made, whatever it costs.
     goes_on : bool
         A unit may be kept after N seasons, each further season costing as much as the Nth.
 

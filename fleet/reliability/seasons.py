@@ -92,7 +92,7 @@ def made_or_given_up(costs: SeasonCosts, n: int, expected: FloatArray, after: Fl
     paid = np.searchsorted(bills, limit, side="right")
     own = 1 - costs.covered[n]
     chance = own * (1 - paid / bills.size)
-    chance = np.minimum(chance, 1 - 10.0 ** (-280.0 / chance.shape[1]))
+    chance = np.minimum(chance, 1 - 10.0 ** max(-280.0 / chance.shape[1], -12.0))
     made = own * np.concatenate([[0.0], np.cumsum(bills)])[paid] / bills.size
     return Repairs(made + (1 - chance) * costs.down[n] + chance * quits, chance)
 
@@ -176,7 +176,9 @@ def _until_given_up(
 
     def summed(each: FloatArray) -> FloatArray:
         steps = before * each
-        behind = np.cumsum(steps[:, ::-1], axis=1)[:, ::-1] - steps
+        # Added up from behind, for its digits where hardly anything is left.
+        behind = np.zeros_like(steps)
+        behind[:, :-1] = np.cumsum(steps[:, :0:-1], axis=1)[:, ::-1]
         return np.asarray((behind - (chances @ behind[:, :, None])[:, :, 0]) / left)
 
     def at_end(value: FloatArray) -> FloatArray:
@@ -292,7 +294,7 @@ def _replaced_by_age(costs: SeasonCosts, mean: FloatArray) -> FloatArray:
 def unit_value(
     costs: SeasonCosts, mean: FloatArray, passed: FloatArray, new: FloatArray, age: int, repairs: int
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Cost of keeping a unit of that age by its record, (D, K + 1); its next season's cost and resale after it, (D,)."""
+    """Cost of keeping a unit of that age by record, (D, K + 1); its next season's cost and resale after it, (D,)."""
     seasons, top = mean.shape[1], costs.resale.shape[1] - 1
     if age >= seasons:
         # Past the last season it has to go: keeping costs at least one more replacement.

@@ -1,6 +1,7 @@
 """Keep or replace: closed forms, enumeration, limits, and advice that never contradicts the spend limit."""
 
 import itertools
+import math
 
 import numpy as np
 import pytest
@@ -139,6 +140,95 @@ def test_policy_iteration_agrees_with_every_stopping_rule_tried_in_turn(spread):
     )
     expected = enumerated_value(price, resale, means, cost, 1 / spread, 1 / 1.08, 0.1, 3)
     assert answer.new_unit_values[0] == pytest.approx(expected, rel=1e-9)
+
+
+def test_going_on_after_the_last_season_has_its_closed_form():
+    """v0 = min of the replacement ages' values and of never replacing: sum_{i<N} d^i c_i + d^N c_N-1 / (1 - d)."""
+    common = {"price": 400.0, "resale": [300.0, 200, 120, 60], "repairs_per_season": [0.2, 0.4, 0.5], "repair_cost": 90}
+    d, c = 1 / 1.08, 90 * np.array([0.2, 0.4, 0.5])
+    never = c[0] + d * c[1] + d**2 * c[2] + d**3 * c[2] / (1 - d)
+    assert never < closed_form(400.0, c, common["resale"], 0.08)
+    answer = keep_or_replace(**common, goes_on=True)
+    assert answer.new_unit_values[0] == pytest.approx(never, rel=1e-9)
+    # Where seasons grow dear, that it might go on changes nothing.
+    steep = {**common, "repairs_per_season": [0.2, 1.5, 6.0]}
+    assert keep_or_replace(**steep, goes_on=True).new_unit_values[0] == pytest.approx(
+        keep_or_replace(**steep).new_unit_values[0], rel=1e-12
+    )
+
+
+def given_up_by_hand(price, resale, means, bills, down, fixed, broken, a, d, top, new, goes_on):
+    """Cost to go of a new unit, repair by repair, where each is made or the unit given up; nothing of ours."""
+    quit_ = math.sqrt(d) * (price + new) - broken - fixed / 2
+
+    def factor(k, passed):
+        return (a + k) / (a + passed)
+
+    def season(after, expected):
+        """(mean cost, chance of giving up) of a repair that leads to what stands ``after``."""
+        limit = quit_ - down - after - expected * (sum(bills) / len(bills) + down) / 2
+        made = [b for b in bills if b <= limit]
+        q = 1 - len(made) / len(bills)
+        return sum(made) / len(bills) + (1 - q) * down + q * quit_, q
+
+    total = sum(means)
+    value = [price - resale[-1] + new] * (top + 1)
+    if goes_on:
+        for k in range(top + 1):
+            e = means[-1] * factor(k, total)
+            stay = best = (fixed + e * (sum(bills) / len(bills) + down)) / (1 - d)
+            for _ in range(8):
+                cost, q = season(d * stay, e)
+                gone = 1 - math.exp(-e * q)
+                stay = (fixed + (gone / q if q else e) * cost) / (1 - d * (1 - gone))
+                best = min(best, stay)
+            value[k] = min(value[k], best)
+    for n in range(len(means) - 1, -1, -1):
+        passed = sum(means[:n])
+        expected = [means[n] * factor(k, passed) for k in range(top + 1)]
+        repair = [season(d * value[i], expected[i]) for i in range(top + 1)]
+        keep = []
+        for k in range(top + 1):
+            cost = fixed
+            chances = nbinom.pmf(np.arange(top + 1 - k), a + k, (a + passed) / (a + passed + means[n]))
+            chances[-1] += 1 - chances.sum()
+            for more, p in enumerate(chances):
+                there = 1.0
+                for i in range(k + 1, k + more + 1):
+                    cost += p * there * repair[i][0]
+                    there *= 1 - repair[i][1]
+                cost += p * there * d * value[k + more]
+            keep.append(cost)
+        value = [min(keep[k], price - resale[n] + new) for k in range(top + 1)]
+    return keep[0]
+
+
+@pytest.mark.parametrize("goes_on", [False, True])
+@pytest.mark.parametrize("spread", [0.3, 1.5])
+def test_dear_repairs_given_up_agree_with_counting_repair_by_repair(spread, goes_on):
+    resale, means, bills = [250.0, 160, 90, 30], [0.3, 0.8, 1.6], [20.0, 60, 90, 320]
+    answer = keep_or_replace(
+        price=300.0,
+        resale=resale,
+        repairs_per_season=means,
+        repair_cost=sum(bills) / 4,
+        bill_shares=4 * np.array(bills) / sum(bills),
+        downtime_cost=25.0,
+        season_cost=40.0,
+        broken_resale=15.0,
+        spread=spread,
+        most_repairs=20,
+        goes_on=goes_on,
+    )
+    new = 0.0
+    for _ in range(400):
+        new = given_up_by_hand(300.0, resale, means, bills, 25.0, 40.0, 15.0, 1 / spread, 1 / 1.08, 20, new, goes_on)
+    every = keep_or_replace(
+        price=300.0, resale=resale, repairs_per_season=means, repair_cost=sum(bills) / 4, downtime_cost=25.0,
+        season_cost=40.0, spread=spread, most_repairs=20, goes_on=goes_on,
+    )  # fmt: skip
+    assert answer.new_unit_values[0] == pytest.approx(new, rel=1e-9)
+    assert answer.new_unit_values[0] < every.new_unit_values[0]
 
 
 def test_a_bad_record_shortens_a_units_life():
