@@ -7,11 +7,26 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.forms.utils import flatatt
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from fleet.record.catalog import Limit
 
 _NONE_WORDS = frozenset({"none", "no", "n/a", "-", "–", "does not apply"})
+
+
+class LongSelect(forms.Select):
+    """A choice of many: its options are written in one go, where a template each takes most of a page's time."""
+
+    def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
+        widget = self.get_context(name, value, attrs)["widget"]
+        options = (option for _group, options, _index in widget["optgroups"] for option in options)
+        lines = format_html_join(
+            "\n", '<option value="{}"{}>{}</option>', ((o["value"], flatatt(o["attrs"]), o["label"]) for o in options)
+        )
+        return format_html('<select name="{}"{}>\n{}\n</select>', name, flatatt(widget["attrs"]), lines)
 
 
 class DayField(forms.DateField):

@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from fleet.forms.fields import LongSelect
 from fleet.record.words import name_key
 
 
@@ -23,7 +24,11 @@ class TheftForm(forms.Form):
         label=_("Tags"), required=False, max_length=2000, help_text=_("One or several, with commas between.")
     )
     crew: forms.ModelChoiceField = forms.ModelChoiceField(
-        label=_("or everything on the trailer of"), queryset=None, required=False, empty_label=_("choose")
+        label=_("or everything on the trailer of"),
+        queryset=None,
+        required=False,
+        empty_label=_("choose"),
+        widget=LongSelect,
     )
 
     def __init__(self, asked: Any, *, crews: Any) -> None:

@@ -9,10 +9,11 @@ import numpy as np
 from django.db.models import Exists, OuterRef
 
 from fleet.models import Contractor, Failure, Withdrawal
+from fleet.upkeep.catalog import models_in_use
 from fleet.upkeep.claimed import claims_of
-from fleet.upkeep.days import NO_DAY, date_of, day_of
+from fleet.upkeep.days import NO_DAY, add_months, date_of, day_of
 from fleet.upkeep.histories import COMPONENT_CODE
-from fleet.upkeep.warranty import MISUSE_CAUSES, covered_until, sheets_of
+from fleet.upkeep.warranty import MISUSE_CAUSES, covered_until, months_of, sheets_of
 
 # Claims are seldom taken later than this after the fault: common practice, the maker's terms decide.
 DAYS_BACK = 365
@@ -38,12 +39,17 @@ class FreeRepair:
 def free_repairs(contractor: Contractor, *, today: dt.date) -> list[FreeRepair]:
     """Faults of the past year, those still waiting for the bench first, then by the end of the warranty."""
     withdrawn = Withdrawal.objects.filter(kind="failure", entry_id=OuterRef("pk"))
+    since = today - dt.timedelta(days=DAYS_BACK)
+    in_use, _counts = models_in_use([contractor.pk])
+    sheets = sheets_of(contractor, [model.pk for model in in_use])
+    longest = max((months_of(sheet, part) or 0 for sheet in sheets.values() for part in COMPONENT_CODE), default=0)
     rows = list(
         Failure.objects.filter(
             contractor=contractor,
-            occurred_on__gte=today - dt.timedelta(days=DAYS_BACK),
+            occurred_on__gte=since,
             occurred_on__lte=today,
-            trimmer__bought_on__isnull=False,
+            # What was bought before the longest warranty that still ran a year ago has nothing to claim.
+            trimmer__bought_on__gte=add_months(since, -longest - 1),
             trimmer__retired_on__isnull=True,
         )
         .exclude(warranty=True)
@@ -54,7 +60,6 @@ def free_repairs(contractor: Contractor, *, today: dt.date) -> list[FreeRepair]:
             "what", "occurred_on", "done", "minutes", "parts_cost", "cause", "guard_as_found",
         )
     )  # fmt: skip
-    sheets = sheets_of(contractor, {row[2] for row in rows})
     until = covered_until(
         sheets,
         np.array([row[2] for row in rows], dtype=np.int64),

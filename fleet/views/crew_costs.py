@@ -37,7 +37,7 @@ VERDICTS: dict[str, Label] = {
 }
 # More crews than this are counted in the answer's sentence instead of named.
 NAMED = 4
-CREWS_SHOWN = 40
+CREWS_SHOWN = 25
 
 
 @dataclass(frozen=True)

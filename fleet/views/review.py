@@ -37,7 +37,7 @@ from fleet.views.asking import by_of, show
 from fleet.views.buying import order_day
 from fleet.views.owner_scope import owner_scope, work_out_again
 
-PER_PAGE = 40
+PER_PAGE = 25
 # More models than this are drawn when asked for.
 MODELS_SHOWN = 8
 _ORDER = {REPLACE: 0, LOOK_CLOSER: 1, KEEP: 2}
@@ -61,11 +61,15 @@ def reviews(request: HttpRequest) -> HttpResponse:
     context: dict[str, Any] = {"scope": scope, "form": form}
     everything = request.GET.get("models") == "all"
     if scope.contractor is not None:
-        kept = ReviewBasis.objects.filter(contractor=scope.contractor).defer("basis").first()
+        kept = ReviewBasis.objects.filter(contractor=scope.contractor).only("contractor", "as_of", "model_ages").first()
         rows = UnitReview.objects.filter(contractor=scope.contractor, trimmer__retired_on__isnull=True)
         counts = advice_counts(rows)
         found = _narrowed(rows, chosen["show"], chosen["q"]).select_related("trimmer__model", "trimmer__state__crew")
-        page = Paginator(found.order_by("-advice", "margin", "pk"), PER_PAGE).get_page(request.GET.get("page"))
+        pages = Paginator(found.order_by("-advice", "margin", "pk"), PER_PAGE)
+        if not chosen["q"]:
+            # Counted already.
+            pages.count = counts[chosen["show"]] if chosen["show"] else sum(counts.values())
+        page = pages.get_page(request.GET.get("page"))
         decisions = latest_decisions(scope.contractor, [row.pk for row in page.object_list])
         query = {"contractor": scope.contractor.pk, **{k: v for k, v in chosen.items() if v}}
         context |= {

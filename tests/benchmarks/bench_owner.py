@@ -62,7 +62,10 @@ def pages(contractor, names):  # type: ignore[no-untyped-def]
         row(f"page: {name}", f"{median:.1f} ms, 95 % {high:.1f}", "", "", "95 % <= 100 ms")
 
 
-PAGES = ("crew_costs", "reviews", "buying", "free_repairs", "theft_sheet", "season_budget")
+PAGES = (
+    "crew_costs", "reviews", "buying", "free_repairs", "theft_sheet", "season_budget", "annual_report", "repairs",
+    "model_records",
+)  # fmt: skip
 
 
 def price_models() -> None:
