@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
 
-from fleet.models import Contractor, ReviewBasis, Trimmer, UnitReview
+from fleet.models import Contractor, Failure, ReviewBasis, Trimmer, UnitReview
 from fleet.models.tenancy import all_tenants
 from fleet.record.exporting import export_files
 from fleet.record.importing import import_files
 from fleet.reliability import fit_power_law
-from fleet.upkeep.repair_basis import Basis, ModelFacts
-from fleet.upkeep.repair_record import UnitFacts
+from fleet.upkeep.repair_basis import Basis, ModelFacts, basis_of
+from fleet.upkeep.repair_record import UnitFacts, repair_record
 from fleet.upkeep.review import KEEP, LOOK_CLOSER, REPLACE, Reviewer, WhatIf
 from fleet.upkeep.review_store import refresh_reviews
 from fleet.upkeep.review_words import review_sentences
@@ -231,6 +231,44 @@ def test_replacement_ages_name_staying_in_warranty():
     assert found["Ostrel Heron"].warranty_age == 2
     assert len(found["Ostrel Heron"].cost_per_hour_by_age) == 8
     assert replace(found["Ostrel Heron"], warranty_months=None).warranty_age is None
+
+
+@pytest.mark.django_db
+def test_a_unit_given_up_counts_as_a_dear_repair_not_as_one_for_nothing():
+    import_files(files_of(4), today=dt.date(2024, 12, 20))
+    day = dt.date(2024, 12, 20)
+    with all_tenants():
+        contractor = Contractor.objects.get()
+        before = repair_record(contractor, as_of=day)
+        kept = Failure.objects.order_by("pk").first()
+        Failure.objects.filter(pk=kept.pk).update(done="scrapped", parts_cost=None, minutes=0, downtime_days=0)
+        after = repair_record(contractor, as_of=day)
+        learned, had = basis_of(after, contractor), basis_of(before, contractor)
+    n = len(before.event_unit)
+    assert after.given_up.sum() == before.given_up.sum() + 1
+    # Half the price of a new one, 400, in place of its parts; drawn to the mean of all models, which is this one's.
+    more = (200.0 - float(kept.parts_cost or 0)) / n
+    (model_,), (was,) = learned.models.values(), had.models.values()
+    assert model_.parts - was.parts == pytest.approx(more)
+    # The shares are those of the bills in equal lots, dearest last, about their mean.
+    assert np.mean(learned.bill_shares) == pytest.approx(1.0)
+    assert learned.bill_shares == sorted(learned.bill_shares)
+    bills = np.sort(before.parts + before.labor_hours * float(contractor.labour_rate))
+    assert had.bill_shares[-1] == pytest.approx(bills[-(n // 12) :].mean() / bills.mean(), rel=0.1)
+    assert learned.days_down == pytest.approx(after.days_down[~after.given_up].mean())
+
+
+def test_a_repair_dearer_than_going_on_is_worth_is_not_counted_in_full():
+    one = basis(models={1: model()}, bill_shares=[0.2, 0.4, 0.6, 0.8, 1.0, 3.0])
+    spread, alike = Reviewer(one).unit(facts()), Reviewer(replace(one, bill_shares=[])).unit(facts())
+    # The choice to give up makes every unit cheaper, the new one too.
+    assert spread.replace_cost_per_season < alike.replace_cost_per_season
+    assert Basis.from_data({k: v for k, v in one.as_data().items() if k != "bill_shares"}).bill_shares == []
+
+
+def test_a_unit_that_does_not_wear_out_is_kept_past_the_eighth_season():
+    steady = basis(models={1: model()}, shape=[1.0] * 4, dispersion=0.0)
+    assert Reviewer(steady).unit(facts(age=11, hours=1650.0, repairs=8)).advice == KEEP
 
 
 @pytest.mark.django_db
