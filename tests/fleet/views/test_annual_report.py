@@ -106,6 +106,8 @@ def test_the_first_page_is_the_answer_and_cautions_close_it(reported):
                     "What next season will cost", "Free repair waiting", "What to do, by when"):  # fmt: skip
         assert heading in first
     assert "cannot prove what caused it" in first
+    # It fits its page: the evidence begins on the second.
+    assert reader(content).pages[1].extract_text().lstrip().startswith("Crew costs")
     last = " ".join(reader(content).pages[-1].extract_text().split())
     assert "What this report proves, and what it does not" in last
     assert "The operator's manual and local rules come first." in last
@@ -133,18 +135,20 @@ def test_a_contractor_without_failures_gets_plain_answers(portal):
         assert said in first, said
 
 
-def test_a_season_that_still_runs_says_so(reported):
-    """The season of the portal runs over the whole year; one that is shut today is told as over."""
-    assert "So far, to" in text(reported.client("owner").get(reverse(PAGE)))
+@pytest.mark.parametrize(("closes_in", "said"), [(30, "So far, to"), (-3, "what the winter brings is still to come")])
+def test_a_season_that_still_runs_says_so_and_one_that_is_shut_too(reported, closes_in, said):
     today = dt.date.today()
     reported.quarry.season_opens = (today - dt.timedelta(days=100)).strftime("%m-%d")
-    reported.quarry.season_closes = (today - dt.timedelta(days=3)).strftime("%m-%d")
+    reported.quarry.season_closes = (today + dt.timedelta(days=closes_in)).strftime("%m-%d")
     with all_tenants():
         reported.quarry.save()
     work_out(reported)
-    page = text(reported.client("owner").get(reverse(PAGE)))
-    assert "So far, to" not in page
-    assert "what the winter brings is still to come" in page
+    client = reported.client("owner")
+    page = text(client.get(reverse(PAGE)))
+    assert said in page
+    assert ("its figures still grow" in page) == (closes_in > 0)
+    assert said in first_page(paper(client))
+    assert ("Lay units up as the season ends" in page) == (closes_in > 0)
 
 
 def test_an_odd_season_falls_back_to_the_latest(reported):
