@@ -18,6 +18,7 @@ from shop.sheet_lines import (
     REPLACED,
     SERVICED,
     SHEET_LINES,
+    STRETCHES,
     SheetLine,
     lines_of_task,
 )
@@ -124,6 +125,12 @@ def bad_words(answers: Mapping[str, SheetAnswer], component: str) -> str:
     """What the sheet found bad about one component, in words; empty for nothing."""
     bad = [a for key, a in answers.items() if a.finding == BAD and SHEET_LINES[key].blamed == component]
     return "; ".join(f"{SHEET_LINES[a.check_key].label}: {finding_words(a)}" for a in bad)[:200]
+
+
+def run_faults(answers: Mapping[str, SheetAnswer]) -> list[str]:
+    """What the run test still says is bad, in words: lines that stand for no task and no part of their own."""
+    keys = [line.key for line in STRETCHES[-1].lines if not (line.task or line.component)]
+    return [str(SHEET_LINES[key].label) for key in keys if key in answers and answers[key].finding == BAD]
 
 
 def _told_by_job(answer: SheetAnswer, jobs: Sequence[LineJob]) -> bool:

@@ -16,7 +16,7 @@ from fleet.record.work import Broken, Work, record_failure, record_service
 from fleet.record.writing import By, Refused
 from fleet.vocabulary import COMPONENTS, FAILURE_DONE, TASKS
 from shop.bench.minutes import minutes_of
-from shop.bench.sheet_plan import plan_sheet
+from shop.bench.sheet_plan import plan_sheet, run_faults
 from shop.bench.sheet_reading import answers_on
 from shop.bench.writing import add_event, lines_of_visit, lock_visit, move_line, settle, write_mail
 from shop.models import DropOff, DropOffLine, LineJob
@@ -66,6 +66,7 @@ def step(*, line: DropOffLine, to: str, by: By, now: dt.datetime, note: str = ""
             _refuse_unrecorded(row)
         if to == READY:
             _refuse_undone(row)
+            _refuse_bad_run(row, note)
         was_ready = all(one.state == READY for one in lines if one.state in IN_SHOP)
         move_line(row, to, by.author, now, note=note.strip(), waiting_for=note.strip()[:120] if to == WAITING else "")
         settle(visit, lines)
@@ -178,6 +179,17 @@ def _refuse_undone(line: DropOffLine) -> None:
     if undone:
         raise Refused(
             _("Jobs are still open on %(name)s. Record each, or leave it out and say why.") % {"name": line.name}
+        )
+
+
+def _refuse_bad_run(line: DropOffLine, note: str) -> None:
+    """A unit that ran badly at the last test is not ready, unless it is said why it leaves like that."""
+    bad = run_faults(answers_on(line)) if line.trimmer_id is not None else []
+    if bad and not note.strip():
+        raise Refused(
+            _("%(name)s did not pass its run test: %(bad)s. Put it right and test again, or say why it leaves so.")
+            % {"name": line.name, "bad": ", ".join(bad)},
+            "note",
         )
 
 

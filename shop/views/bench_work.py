@@ -25,7 +25,7 @@ from shop.bench.facts import unit_facts
 from shop.bench.photos import add_bench_photo
 from shop.bench.quick_looking import verdict_on
 from shop.bench.reading import VisitRow, line_rows
-from shop.bench.sheet_plan import bad_words, plan_sheet
+from shop.bench.sheet_plan import bad_words, plan_sheet, run_faults
 from shop.bench.sheet_reading import answers_on
 from shop.bench.words import day_words, job_words
 from shop.bench.working import add_job, finish_job, leave_out, step
@@ -78,6 +78,7 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
     verdict = verdict_on(line) if unit is not None else None
     facts = unit_facts(unit, today) if known and unit is not None else None
     claims = claims_of_jobs(row.jobs)
+    answers = answers_on(line) if unit is not None else {}
     # A part whose months nobody entered may be covered; where every part's time is over, nothing is offered.
     claimable = facts is not None and any(w.running or w.until is None for w in facts.warranty)
     context = {
@@ -106,13 +107,14 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
             if to in next_states and (to != READY or not row.open_jobs)
         ],
         "can_wait": WAITING in next_states,
+        "run_bad": run_faults(answers) if READY in next_states and not row.open_jobs else [],
         "can_check_in": CHECKED_IN in next_states and not taken,
         "taken": taken,
         "more": _more(row.jobs) if taken and unit is not None else [],
         "verdict": verdict,
         "owner_said": verdict is not None
         and any(e["answered_at"] and e["answered_at"] > verdict.at for e in estimates.values()),
-        "sheet_waits": bool(unit is not None and plan_sheet(answers_on(line), row.jobs)),
+        "sheet_waits": bool(plan_sheet(answers, row.jobs)),
         "papers": [(_("Inspection slip"), slip_of_line(line))] * bool(slip_of_line(line))
         + papers_of(access, VisitRow(line.drop_off, [row])),
         "checked": findings_told(line) if unit is not None else [],

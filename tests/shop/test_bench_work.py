@@ -8,6 +8,7 @@ from decimal import Decimal
 
 import pytest
 from django.core import mail
+from django.urls import reverse
 from django.utils import timezone
 
 from fleet.models import DueFlag, Failure, GuardCheck, HoursEntry, Service, Withdrawal
@@ -19,9 +20,10 @@ from shop.bench.days import bench_of, calendar_of, walk_in_share
 from shop.bench.facts import last_findings, months_after, open_failures, warranties
 from shop.bench.mailing import send_waiting
 from shop.bench.minutes import learn_minutes, minutes_of, set_own_minutes
+from shop.bench.sheet_taps import Tap, record_taps
 from shop.bench.sweeping import sweep
 from shop.bench.working import Found, add_job, finish_job, leave_out, step
-from shop.models import CheckIn, DropOff, DropOffLine, LineJob, VisitMail
+from shop.models import CheckIn, DropOff, DropOffLine, LineJob, VisitEvent, VisitMail
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -328,3 +330,24 @@ def test_warranty_runs_by_group_from_the_day_it_was_bought(bench):
 )
 def test_months_after_a_day(day, months, after):
     assert months_after(dt.date.fromisoformat(day), months) == dt.date.fromisoformat(after)
+
+
+def test_a_unit_that_failed_its_run_test_is_ready_only_with_a_reason(bench):
+    line = arrive(bench, jobs=())
+    finish(bench, job_of(line, "intake"), minutes=10)
+
+    def tap(finding):
+        now = timezone.now()
+        record_taps(line=again(line), taps=[Tap("run_nose", finding)], by=by(bench), today=TODAY, now=now)
+
+    tap("bad")
+    page = bench.client("technician").get(reverse("bench_line", args=[line.pk])).content.decode()
+    assert "The run test says bad: Runs nose-down" in page
+    with pytest.raises(Refused, match="did not pass its run test: Runs nose-down"):
+        go(bench, line, "ready")
+    tap("good")
+    assert go(bench, line, "ready").ready_at
+    assert go(bench, line, "on_bench").ready_at is None
+    tap("bad")
+    assert go(bench, line, "ready", note="Owner fetches it to scrap it").ready_at
+    assert VisitEvent.objects.filter(note="Owner fetches it to scrap it").exists()
