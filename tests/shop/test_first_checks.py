@@ -143,3 +143,13 @@ def test_fewer_minutes_than_the_table_and_learning_halves_the_way_to_the_best() 
     assert mean([row.saved("new", "written") for row in rows]) > 0.15
     assert mean([row.saved("new", "table") for row in rows]) > 0.03
     assert mean([row.learned - row.best for row in rows]) < 0.5 * mean([row.new - row.best for row in rows])
+
+
+def test_how_much_can_be_saved_at_all_is_told_beside_what_is_saved() -> None:
+    """No allowed order saves more than one that knows each shop's shares; what is learned comes near it."""
+    rows = study(shops=40).values()
+    assert all(row.best <= min(row.new, row.learned, row.table) + 1e-9 for row in rows)
+    most = sum(row.saved("best", "table") for row in rows) / len(rows)
+    learned = sum(row.saved("learned", "table") for row in rows) / len(rows)
+    assert 0.08 < most < 0.13
+    assert learned > 0.8 * most
