@@ -8,7 +8,9 @@ class FleetConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Hang the pages into the top bar."""
+        """Set the words of forms, and hang the pages into the top bar."""
         from fleet.navigation import add_pages
+        from fleet.plain_words import use_plain_words
 
+        use_plain_words()
         add_pages()

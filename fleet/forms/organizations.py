@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import zoneinfo
 from decimal import Decimal
 from functools import lru_cache
@@ -16,6 +17,8 @@ from fleet.forms.fields import DayField, PercentField
 from fleet.models import Arrangement, Contractor, Shop
 from fleet.models.people import month_day
 from fleet.record.organizations import SETTINGS
+
+_TYPED_DAY = re.compile(r"(\d{1,2})[-/.](\d{1,2})")
 
 WEEK = (
     gettext_lazy("Monday"),
@@ -41,11 +44,17 @@ def zone_field() -> forms.ChoiceField:
 
 
 class MonthDayField(forms.CharField):
-    """A day of any year, MM-DD."""
+    """A day of any year, MM-DD; 3/15 is read too."""
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(max_length=5, validators=[month_day], **kwargs)
-        self.widget.attrs.update({"placeholder": "MM-DD", "autocomplete": "off"})
+        kwargs.setdefault("help_text", gettext_lazy("Month and day, for example 03-15."))
+        super().__init__(validators=[month_day], **kwargs)
+        self.widget.attrs.update({"autocomplete": "off", "maxlength": 5})
+
+    def to_python(self, value: Any) -> str:
+        text = super().to_python(value) or ""
+        found = _TYPED_DAY.fullmatch(text)
+        return "-".join(part.zfill(2) for part in found.groups()) if found else text
 
     def clean(self, value: Any) -> str:
         text = super().clean(value)
@@ -63,7 +72,11 @@ class SettingsForm(forms.Form):
         label=gettext_lazy("working days"), choices=list(enumerate(WEEK)), widget=forms.CheckboxSelectMultiple
     )
     time_zone = zone_field()
-    order_by = MonthDayField(label=gettext_lazy("pre-season order closes"), required=False)
+    order_by = MonthDayField(
+        label=gettext_lazy("pre-season order closes"),
+        required=False,
+        help_text=gettext_lazy("Month and day by which new units are ordered; keep or replace is decided before it."),
+    )
     labour_rate = forms.DecimalField(
         label=gettext_lazy("labor rate, $ an hour"), min_value=0, max_digits=8, decimal_places=2
     )
@@ -87,6 +100,7 @@ class SettingsForm(forms.Form):
         label=gettext_lazy("how sure before servicing earlier than the manual says, %"),
         min_value=50,
         max_value=Decimal("99.9"),
+        help_text=gettext_lazy("Higher: stay closer to the manual until more failures are on record."),
     )
     stagger = forms.BooleanField(
         label=gettext_lazy("Service every second unit at half the interval"),
@@ -95,7 +109,12 @@ class SettingsForm(forms.Form):
             "Costs some services and shows damage that one constant interval hides. Never beyond the manual's interval."
         ),
     )
-    discount_rate = PercentField(label=gettext_lazy("discount rate a year, %"), min_value=0, max_value=50)
+    discount_rate = PercentField(
+        label=gettext_lazy("discount rate a year, %"),
+        min_value=0,
+        max_value=50,
+        help_text=gettext_lazy("What the money would earn elsewhere: money spent later weighs that much less."),
+    )
     resale = PercentField(
         label=gettext_lazy("share of its price a unit keeps after three seasons, %"),
         min_value=0,
