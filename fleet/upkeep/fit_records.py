@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any
 
 # How a curve was drawn from the record, without assuming a shape.
@@ -120,7 +120,7 @@ class FitRecord:
 
     def as_data(self) -> dict[str, Any]:
         """For JSON."""
-        return _plain(asdict(self))
+        return _plain(self)
 
     @classmethod
     def from_data(cls, data: Mapping[str, Any]) -> FitRecord:
@@ -221,7 +221,7 @@ class IntervalRecord:
 
     def as_data(self) -> dict[str, Any]:
         """For JSON."""
-        return _plain(asdict(self))
+        return _plain(self)
 
     @classmethod
     def from_data(cls, data: Mapping[str, Any]) -> IntervalRecord:
@@ -269,7 +269,9 @@ def curve_of(data: Mapping[str, Any] | None) -> Curve | None:
 
 
 def _plain(value: Any) -> Any:
-    """Numbers short enough to keep, and null for what is not a number."""
+    """A record as JSON: numbers short enough to keep, and null for what is not a number."""
+    if is_dataclass(value):
+        return {f.name: _plain(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, dict):
         return {key: _plain(part) for key, part in value.items()}
     if isinstance(value, list | tuple):

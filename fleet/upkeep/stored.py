@@ -150,8 +150,10 @@ def _or_none(value: float) -> float | None:
 
 
 def _iso(days: NDArray[np.int64]) -> list[str | None]:
-    texts = np.datetime_as_string(np.where(days >= NO_DAY, 0, days).astype("datetime64[D]"))
-    return [None if day >= NO_DAY else str(text) for day, text in zip(days.tolist(), texts, strict=True)]
+    # The same few hundred days come again and again.
+    known, place = np.unique(days, return_inverse=True)
+    texts = [None if day >= NO_DAY else date_of(day).isoformat() for day in known.tolist()]
+    return [texts[k] for k in place.tolist()]
 
 
 def _floats(values: NDArray[np.float64]) -> list[float | None]:
