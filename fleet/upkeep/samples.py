@@ -167,6 +167,11 @@ def _walk(h: Histories, lines: Timelines) -> _Walk:
     )
 
 
+def _hundredths(hours: Floats) -> Floats:
+    """To hundredths of an hour: half of one goes the same way in whatever batch the hours were added up."""
+    return np.asarray(np.round(np.round(hours, 6), 2), dtype=np.float64)
+
+
 def take_samples(h: Histories, lines: Timelines) -> Spells:
     """Rows of every component of every core unit.
 
@@ -193,11 +198,11 @@ def take_samples(h: Histories, lines: Timelines) -> Spells:
         model=h.units["model"][unit],
         crew=crew_on(h, unit, np.maximum(w.day[i], h.units["registered"][unit])),
         stream=w.code[i],
-        entry=np.round(entry, 2),
-        lower=np.round(lower, 2),
-        upper=np.asarray(np.round(upper, 2), dtype=np.float64),
-        since=np.round(w.hours[i] - w.last_served[i], 2),
-        at=np.round(w.hours[i], 2),
+        entry=_hundredths(entry),
+        lower=_hundredths(lower),
+        upper=_hundredths(upper),
+        since=_hundredths(w.hours[i] - w.last_served[i]),
+        at=_hundredths(w.hours[i]),
     )
 
 
