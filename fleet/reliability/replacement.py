@@ -152,7 +152,7 @@ def keep_or_replace(
     negative binomial given k through the unit's gamma factor; v0 = K(0, 0) is solved by policy iteration (Howard 1960).
     With ``bill_shares`` the season's i-th repair is given up where its bill exceeds sqrt(d) (price + v0) - R_broken +
     replacement downtime - c_planned / 2 - downtime - d V(n + 1, i) - half a season's repairs; costs are those of that
-    policy, so that they can only be above the least.
+    policy, the unit being given up when a steady rate of such repairs has it given up on average.
     Margin M = Rep - K; keep iff M >= 0. Spend limit = max(0, max(M, 0) + R - R_broken - (repair downtime - replacement
     downtime)): below it, repair and keep if M >= 0, repair and sell if not.
 

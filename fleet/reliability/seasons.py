@@ -57,20 +57,24 @@ class SeasonCosts:
 class Repairs:
     """What becomes of each repair of a season, by the number that it is: shapes (D, K + 1).
 
-    ``cost`` is the mean cost of whatever is done, made or given up; ``quit`` the chance that the unit is given up.
+    ``cost`` is the mean cost of whatever is done, made or given up; ``quit`` the chance that the unit is given up, and
+    ``weight`` that of a new unit's value where it is.
     """
 
     cost: FloatArray
     quit: FloatArray
+    weight: FloatArray
 
 
-def given_up_cost(costs: SeasonCosts, n: int, new: FloatArray) -> FloatArray:
-    """Of giving a broken unit up in season n, which is in its middle on average: half of its service falls away."""
-    return np.sqrt(costs.discount) * (costs.price + new[:, None]) + costs.given_up - costs.fixed[n] / 2
+def _given_up_at(rate: FloatArray) -> FloatArray:
+    """Mean share of the season gone when a unit is given up in it, where that comes at a steady rate a season."""
+    low = rate < 1e-4
+    some = np.where(low, 1.0, rate)
+    return np.where(low, 0.5 - rate / 12, 1 / some - 1 / np.expm1(some))
 
 
 def made_or_given_up(costs: SeasonCosts, n: int, expected: FloatArray, after: FloatArray, new: FloatArray) -> Repairs:
-    """A repair is made up to the limit at which giving the unit up costs no more.
+    """A repair is made up to the limit at which giving the unit up in the middle of the season costs no more.
 
     Parameters
     ----------
@@ -84,17 +88,23 @@ def made_or_given_up(costs: SeasonCosts, n: int, expected: FloatArray, after: Fl
 
     Notes
     -----
-    What warranty pays is always made. A chance of giving up is kept so far from 1 that its powers can be told from 0.
+    What warranty pays is always made. A unit given up is replaced at once: the sooner, the more of the season is the
+    new one's, and the old one's service falls away. A chance of giving up is kept so far from 1 that its powers can be
+    told from 0.
     """
-    quits = given_up_cost(costs, n, new)
-    limit = quits - costs.down[n] - after - expected * costs.each[n] / 2
+    bought = costs.price + new[:, None]
+    middle = np.sqrt(costs.discount) * bought + costs.given_up - costs.fixed[n] / 2
+    limit = middle - costs.down[n] - after - expected * costs.each[n] / 2
     bills = np.sort(costs.bill[n] * costs.shares)
     paid = np.searchsorted(bills, limit, side="right")
     own = 1 - costs.covered[n]
     chance = own * (1 - paid / bills.size)
     chance = np.minimum(chance, 1 - 10.0 ** max(-280.0 / chance.shape[1], -12.0))
+    at = _given_up_at(expected * chance)
+    weight = costs.discount**at
+    quits = weight * bought + costs.given_up - (1 - at) * costs.fixed[n]
     made = own * np.concatenate([[0.0], np.cumsum(bills)])[paid] / bills.size
-    return Repairs(made + (1 - chance) * costs.down[n] + chance * quits, chance)
+    return Repairs(made + (1 - chance) * costs.down[n] + chance * quits, chance, weight)
 
 
 def season_chances(mean: FloatArray, passed: FloatArray, spread: float, top: int) -> tuple[FloatArray, FloatArray]:
@@ -162,11 +172,11 @@ def chance_table(costs: SeasonCosts, mean: FloatArray, passed: FloatArray, first
 
 
 def _until_given_up(
-    repairs: Repairs, weight: float, chances: FloatArray
+    repairs: Repairs, chances: FloatArray
 ) -> tuple[FloatArray, FloatArray, Callable[[FloatArray], FloatArray]]:
     """Over a season's repairs as far as they are made, by repairs before it, each (D, K + 1).
 
-    Returns the expected cost, the expected ``weight`` of giving up, and a function that gives the expectation of what
+    Returns the expected cost, the expected weight of giving up, and a function that gives the expectation of what
     stands at the season's end (D, K + 1) where the unit is still there.
     """
     left = np.cumprod(1 - repairs.quit, axis=1)
@@ -184,7 +194,7 @@ def _until_given_up(
     def at_end(value: FloatArray) -> FloatArray:
         return np.asarray((chances @ (left * value)[:, :, None])[:, :, 0] / left)
 
-    return summed(repairs.cost), summed(repairs.quit * weight), at_end
+    return summed(repairs.cost), summed(repairs.quit * repairs.weight), at_end
 
 
 def going_on(costs: SeasonCosts, expected: FloatArray, new: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -206,7 +216,7 @@ def going_on(costs: SeasonCosts, expected: FloatArray, new: FloatArray) -> tuple
         found = (costs.fixed[n] + reached * repairs.cost) / (1 - d * (1 - gone))
         better = found < stay
         stay = np.where(better, found, stay)
-        weight = np.where(better, gone * np.sqrt(d) / (1 - d * (1 - gone)), weight)
+        weight = np.where(better, gone * repairs.weight / (1 - d * (1 - gone)), weight)
     return stay, weight
 
 
@@ -247,7 +257,7 @@ def cost_to_go(
         season = costs.fixed[n] + costs.each[n] * expected
         if costs.shares.size:
             repairs = made_or_given_up(costs, n, expected, costs.discount * value, new)
-            spent, of_new, at_end = _until_given_up(repairs, np.sqrt(costs.discount), chances)
+            spent, of_new, at_end = _until_given_up(repairs, chances)
             keep = costs.fixed[n] + spent + costs.discount * at_end(value)
             again = of_new + costs.discount * at_end(weight)
         else:

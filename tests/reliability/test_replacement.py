@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import quad
 from scipy.stats import nbinom
 
 from fleet.reliability import keep_or_replace
@@ -159,16 +160,22 @@ def test_going_on_after_the_last_season_has_its_closed_form():
 
 def given_up_by_hand(price, resale, means, bills, down, fixed, broken, a, d, top, new, goes_on):
     """Cost to go of a new unit, repair by repair, where each is made or the unit given up; nothing of ours."""
-    quit_ = math.sqrt(d) * (price + new) - broken - fixed / 2
+    middle = math.sqrt(d) * (price + new) - broken - fixed / 2
 
     def factor(k, passed):
         return (a + k) / (a + passed)
 
     def season(after, expected):
         """(mean cost, chance of giving up) of a repair that leads to what stands ``after``."""
-        limit = quit_ - down - after - expected * (sum(bills) / len(bills) + down) / 2
+        limit = middle - down - after - expected * (sum(bills) / len(bills) + down) / 2
         made = [b for b in bills if b <= limit]
         q = 1 - len(made) / len(bills)
+        # Share of the season gone: the mean of an exponential time cut off at 1.
+        at = (
+            quad(lambda t: t * math.exp(-expected * q * t), 0, 1)[0]
+            / quad(lambda t: math.exp(-expected * q * t), 0, 1)[0]
+        )
+        quit_ = d**at * (price + new) - broken - (1 - at) * fixed
         return sum(made) / len(bills) + (1 - q) * down + q * quit_, q
 
     total = sum(means)
@@ -221,7 +228,7 @@ def test_dear_repairs_given_up_agree_with_counting_repair_by_repair(spread, goes
         goes_on=goes_on,
     )
     new = 0.0
-    for _ in range(400):
+    for _ in range(300):
         new = given_up_by_hand(300.0, resale, means, bills, 25.0, 40.0, 15.0, 1 / spread, 1 / 1.08, 20, new, goes_on)
     every = keep_or_replace(
         price=300.0, resale=resale, repairs_per_season=means, repair_cost=sum(bills) / 4, downtime_cost=25.0,
