@@ -92,7 +92,7 @@ def test_taken_back_it_stops_the_unit_again_and_stays_to_be_seen(recalled):
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"note": "  "}, "required"),
+        ({"note": "  "}, "Fill this in"),
         ({"occurred_on": factories.days_ago(40).isoformat()}, "before the notice was issued"),
         ({"occurred_on": factories.days_ago(-2).isoformat()}, "still to come"),
     ],
@@ -144,7 +144,7 @@ def test_bad_facts_are_answered_on_the_form_and_others_may_not(recalled):
         ({}, "Fill in at least one"),
         ({"bought_on": TODAY.isoformat()}, "bought after it was registered"),
         ({"bought_on": "1901-01-01"}, "Check the year"),
-        ({"price": "-1"}, "greater than or equal to 0"),
+        ({"price": "-1"}, "Write 0 or more"),
     ):
         answer = client.post(url, given)
         assert answer.status_code == 422
