@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from django.db import connection, transaction
@@ -26,20 +27,6 @@ from fleet.upkeep.usage import Usage
 
 # Units worked on at once: large enough that numpy's overhead is small, small enough for the memory goal.
 SHARD = 1_000
-
-
-@dataclass(frozen=True)
-class Answers:
-    """What the ledger of some units says: their hours and flags, with the arrays these came from.
-
-    ``fits`` is the number of the learning whose intervals were used.
-    """
-
-    histories: Histories
-    lines: Timelines
-    exposure: Exposure
-    flags: Flags
-    fits: int | None
 
 
 def latest_snapshots(contractor_ids: Iterable[int], as_of: dt.date | None = None) -> dict[int, Snapshot]:
@@ -86,6 +73,37 @@ class Setting:
     fits: int | None
 
 
+@dataclass(frozen=True)
+class Answers:
+    """What the ledger of some units says: their hours and exposures, and flags once they are asked for."""
+
+    histories: Histories
+    lines: Timelines
+    exposure: Exposure
+    setting: Setting
+
+    @property
+    def fits(self) -> int | None:
+        """The number of the learning whose intervals are used."""
+        return self.setting.fits
+
+    @cached_property
+    def flags(self) -> Flags:
+        """When each task falls due."""
+        h, core, setting = self.histories, self.lines.unit, self.setting
+        return compute_flags(
+            h,
+            self.lines,
+            setting.tables,
+            setting.table_of[core],
+            [setting.order_by[i] for i in core],
+            standing_holds(h),
+            setting.learned,
+            self.exposure.recent,
+            setting.stagger[core],
+        )
+
+
 def read_setting(
     h: Histories,
     as_of: dt.date | None = None,
@@ -120,24 +138,7 @@ def answer(h: Histories, setting: Setting) -> Answers:
     """The pure part: arrays in, hours and flags out."""
     lines = build_timelines(h, setting.usages, setting.usage_of, setting.burn)
     looks, crews = guard_looks(h, lines)
-    return answer_on(h, setting, lines, guard_exposure(h, lines, looks, crews, [u.guards for u in setting.usages]))
-
-
-def answer_on(h: Histories, setting: Setting, lines: Timelines, exposure: Exposure) -> Answers:
-    """Flags on hours and exposures already worked out."""
-    core = lines.unit
-    flags = compute_flags(
-        h,
-        lines,
-        setting.tables,
-        setting.table_of[core],
-        [setting.order_by[i] for i in core],
-        standing_holds(h),
-        setting.learned,
-        exposure.recent,
-        setting.stagger[core],
-    )
-    return Answers(h, lines, exposure, flags, setting.fits)
+    return Answers(h, lines, guard_exposure(h, lines, looks, crews, [u.guards for u in setting.usages]), setting)
 
 
 def answers_for(unit_ids: Sequence[int], as_of: dt.date | None = None) -> Answers:
@@ -151,7 +152,8 @@ def refresh_units(unit_ids: Sequence[int], moved_by: str, learned: LearnedSet | 
     if not len(unit_ids):
         return Written()
     h = load_histories(unit_ids)
-    return _store(answer(h, read_setting(h, learned=learned)), moved_by)
+    found = answer(h, read_setting(h, learned=learned))
+    return _store(found, found.flags, moved_by)
 
 
 def refresh_in_shards(
@@ -172,19 +174,19 @@ def store_unless_moved(unit_ids: Sequence[int], found: Answers, moved_by: str) -
     Whether it did is told by the units' ledger versions. So is one worked out at intervals that another scan's
     learning has since taken the place of.
     """
-    h = found.histories
+    h, flags = found.histories, found.flags
     with transaction.atomic():
         now = dict(_versions(unit_ids))
         seen = zip(h.units["id"].tolist(), h.units["version"].tolist(), h.core.tolist(), strict=True)
         moved = any(core and now.get(unit) != version for unit, version, core in seen)
         if moved or found.fits != latest_number():
             return refresh_units(unit_ids, moved_by)
-        return _store(found, moved_by)
+        return _store(found, flags, moved_by)
 
 
-def _store(found: Answers, moved_by: str) -> Written:
+def _store(found: Answers, flags: Flags, moved_by: str) -> Written:
     store_states(found.lines, found.exposure.recent, found.histories)
-    return store_flags(found.flags, found.histories, moved_by)
+    return store_flags(flags, found.histories, moved_by)
 
 
 def _versions(ids: Sequence[int]) -> list[tuple[int, int]]:

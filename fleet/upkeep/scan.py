@@ -27,7 +27,6 @@ from fleet.upkeep.refresh import (
     SHARD,
     Answers,
     answer,
-    answer_on,
     latest_snapshots,
     read_setting,
     refresh_in_shards,
@@ -253,7 +252,7 @@ def _learn(group: Sequence[Contractor], h: Histories, learned: LearnedSet) -> tu
         guards = {crew: habits[crew] for crew in mine if crew in habits}
         usages[contractor] = replace(usages[contractor], guards=guards)
     exposure = guard_exposure(h, lines, looks, crews, [u.guards for u in usages.values()])
-    return usages, answer_on(h, setting, lines, exposure)
+    return usages, Answers(h, lines, exposure, setting)
 
 
 def _keep(group: Sequence[Contractor], usages: dict[int, Usage], as_of: dt.date) -> int:

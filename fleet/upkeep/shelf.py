@@ -13,7 +13,7 @@ from pathlib import Path
 
 from fleet.upkeep.histories import Columns
 from fleet.upkeep.learned import LearnedSet
-from fleet.upkeep.refresh import Answers, answer_on, read_setting, store_unless_moved
+from fleet.upkeep.refresh import Answers, read_setting, store_unless_moved
 from fleet.upkeep.stored import Written
 from fleet.upkeep.usage import Usage
 
@@ -48,7 +48,7 @@ def store_from_shelf(path: Path, learned: LearnedSet) -> Written:
     with path.open("rb") as file:
         unit_ids, h, lines, exposure, usages = pickle.load(file)  # noqa: S301  written by this very scan
     setting = read_setting(h, usages=usages, learned=learned)
-    written = store_unless_moved(unit_ids, answer_on(h, setting, lines, exposure), "scan")
+    written = store_unless_moved(unit_ids, Answers(h, lines, exposure, setting), "scan")
     path.unlink()
     return written
 

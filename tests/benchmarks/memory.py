@@ -10,7 +10,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-EVERY = 0.2
+# Seconds. Asking takes the processes' own time too.
+EVERY = 1.0
 
 
 class Peak:
