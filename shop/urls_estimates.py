@@ -11,4 +11,5 @@ estimate_urls: list[URLPattern] = [
     path("bench/estimates/<int:pk>/", estimates.bench_estimate, name="bench_estimate"),
     path("drop-offs/estimates/<int:pk>/", estimate_answers.estimate_owner, name="estimate_owner"),
     path("estimates/<str:token>/", estimate_answers.estimate, name="estimate"),
+    path("estimates/<str:token>/pictures/<int:photo>.jpg", estimate_answers.estimate_picture, name="estimate_picture"),
 ]

@@ -25,7 +25,7 @@ def send_estimates() -> int:
 
     A newer estimate's letter tells of it: the older one's is not sent any more, nor one that has run out.
     """
-    newer = Estimate.objects.known().filter(line=OuterRef("estimate__line"), pk__gt=OuterRef("estimate"))
+    newer = Estimate.objects.known().filter(job=OuterRef("estimate__job"), pk__gt=OuterRef("estimate"))
     standing = EstimateAddress.objects.known().filter(~Exists(newer), estimate__expires_at__gt=timezone.now())
     return send_each(standing, _send)
 

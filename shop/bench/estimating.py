@@ -93,7 +93,7 @@ def answer_to(estimate: Estimate) -> EstimateAnswer | None:
 
 def why_over(estimate: Estimate, now: dt.datetime, *, answered: bool = False) -> str:
     """Why an estimate can be answered (or, once ``answered``, read) no more, in words; empty while it can."""
-    if Estimate.objects.known().filter(line=estimate.line_id, pk__gt=estimate.pk).exists():
+    if Estimate.objects.known().filter(job=estimate.job_id, pk__gt=estimate.pk).exists():
         return _("A newer estimate has taken its place.")
     if now >= estimate.expires_at:
         return _("It has run out.")
@@ -111,7 +111,8 @@ def finished_with(job: LineJob, line: DropOffLine) -> bool:
 
 
 def send_estimate(*, job: LineJob, asked: Asked, mail: bool, portal: str, by: By, now: dt.datetime) -> Estimate:
-    """Keep the figures and, with ``mail``, write to every owner who has an address. A newer one ends the older.
+    """Keep the figures and, with ``mail``, write to every owner who has an address. A newer one ends the older of
+    the same fault; one about another fault of the unit stands beside it.
 
     ``now`` is local to the shop. ``portal``: where it is reached, for the address in the letter.
     """

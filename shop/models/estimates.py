@@ -1,6 +1,6 @@
 """Estimates sent to a unit's owner: the figures as they were sent, the addresses that open them, the answer.
 
-Rows are only added; of an address only the mailing is kept up to date. A newer estimate of a line ends the older.
+Rows are only added; of an address only the mailing is kept up to date. A newer estimate of a fault ends its older.
 """
 
 from __future__ import annotations

@@ -31,10 +31,11 @@ from shop.bench.words import day_words, job_words
 from shop.bench.working import add_job, finish_job, leave_out, step
 from shop.forms.check_in import StepForm
 from shop.forms.jobs import LeaveOutForm, MinutesForm, PhotoForm, RepairForm, TaskForm
-from shop.models import BenchPhoto, LineJob
+from shop.models import LineJob
 from shop.views.asking import by_shop
 from shop.views.claim_marks import claims_of_jobs
 from shop.views.estimate_marks import estimates_of_jobs
+from shop.views.pictures import picture_itself, pictures_of
 from shop.views.stopped import stopped
 from shop.views.visit_papers import papers_of, slip_of_line
 from shop.vocabulary import (
@@ -118,10 +119,7 @@ def bench_line(request: HttpRequest, pk: int) -> HttpResponse:
         "papers": [(_("Inspection slip"), slip_of_line(line))] * bool(slip_of_line(line))
         + papers_of(access, VisitRow(line.drop_off, [row])),
         "checked": findings_told(line) if unit is not None else [],
-        "photos": [
-            {"url": reverse("bench_photo", args=[pk, photo.pk]), "photo": photo}
-            for photo in BenchPhoto.objects.known().filter(line=line).order_by("pk")
-        ],
+        "photos": pictures_of(line, lambda photo: reverse("bench_photo", args=[pk, photo])),
     }
     return show(request, "shop/bench_line.html", context)
 
@@ -235,13 +233,7 @@ def bench_photos(request: HttpRequest, pk: int) -> HttpResponse:
 def bench_photo(request: HttpRequest, pk: int, photo: int) -> HttpResponse:
     """The picture itself, to those who see the drop-off."""
     line = bench_access.line(request.access, pk)  # type: ignore[attr-defined]
-    found = BenchPhoto.objects.known().filter(line=line, pk=photo).first()
-    if found is None:
-        raise Http404
-    with found.picture.open("rb") as content:
-        response = HttpResponse(content.read(), content_type="image/jpeg")
-    response["Cache-Control"] = "private, max-age=86400"
-    return response
+    return picture_itself(line, photo)
 
 
 def job_in_sight(request: HttpRequest, pk: int) -> LineJob:

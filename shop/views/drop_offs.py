@@ -96,7 +96,7 @@ def drop_off(request: HttpRequest, pk: int) -> HttpResponse:
         "shown": _visit(row, access),
         "lines": [
             _line(one, works, books, visit)
-            | {"estimate": told.get(one.line.pk), "sign": signs.get(one.line.trimmer_id or 0, "")}
+            | {"estimates": told.get(one.line.pk, []), "sign": signs.get(one.line.trimmer_id or 0, "")}
             for one in row.lines
         ],
         "minutes": row.minutes,

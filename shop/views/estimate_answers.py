@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
@@ -20,11 +22,15 @@ from shop import access as bench_access
 from shop.bench.estimate_addresses import find_estimate
 from shop.bench.estimate_words import answer_words, estimate_words
 from shop.bench.estimating import answer_estimate, answer_to, why_over
+from shop.bench.photos import MOST_PHOTOS
 from shop.estimate_sums import BY_ADDRESS, SIGNED_IN
 from shop.models import Estimate
+from shop.views.pictures import picture_itself, pictures_of
 
 # Nobody guesses 128 bits and a signature; this keeps a try at it from costing us anything.
 LOOKS = Limit("estimate-looks", 60, 600)
+# A page brings its pictures with it.
+PICTURES = Limit("estimate-pictures", 60 * MOST_PHOTOS, 600)
 
 
 @public("an address that cannot be guessed, signed, of one owner, that runs out and is answered once")
@@ -37,7 +43,29 @@ def estimate(request: HttpRequest, token: str) -> HttpResponse:
     if address is None:
         raise Http404
     with tenant([address.contractor_id]), translation.override(address.person.language or None):
-        return _answer_page(request, address.estimate, address.person, BY_ADDRESS, reverse("estimate", args=[token]))
+        here = reverse("estimate", args=[token])
+        return _answer_page(
+            request, address.estimate, address.person, BY_ADDRESS, here,
+            lambda photo: reverse("estimate_picture", args=[token, photo]),
+        )  # fmt: skip
+
+
+@public("the same address as the estimate's page, while that page shows its figures")
+def estimate_picture(request: HttpRequest, token: str, photo: int) -> HttpResponse:
+    """A picture on the page that the letter's address opens."""
+    if not PICTURES.take(address_of(request)):
+        return render(request, "429.html", status=429)
+    address = find_estimate(token)
+    if address is None:
+        raise Http404
+    with tenant([address.contractor_id]):
+        estimate, now = address.estimate, now_at(address.estimate.line.shop)
+        if why_over(estimate, now, answered=answer_to(estimate) is not None):
+            raise Http404
+        response = _private(picture_itself(estimate.line, photo))
+    # When the address is over, so are its pictures: none is kept.
+    response["Cache-Control"] = "private, no-store"
+    return response
 
 
 @allowed("answer_estimate")
@@ -50,10 +78,15 @@ def estimate_owner(request: HttpRequest, pk: int) -> HttpResponse:
         raise Http404
     found.line = bench_access.line(access, found.line_id)
     person: User = request.user  # type: ignore[assignment]
-    return _answer_page(request, found, person, SIGNED_IN, reverse("estimate_owner", args=[pk]))
+    return _answer_page(
+        request, found, person, SIGNED_IN, reverse("estimate_owner", args=[pk]),
+        lambda photo: reverse("bench_photo", args=[found.line_id, photo]),
+    )  # fmt: skip
 
 
-def _answer_page(request: HttpRequest, estimate: Estimate, person: User, how: str, here: str) -> HttpResponse:
+def _answer_page(
+    request: HttpRequest, estimate: Estimate, person: User, how: str, here: str, picture: Callable[[int], str]
+) -> HttpResponse:
     now = now_at(estimate.line.shop)
     given = answer_to(estimate)
     over = why_over(estimate, now, answered=given is not None)
@@ -79,6 +112,7 @@ def _answer_page(request: HttpRequest, estimate: Estimate, person: User, how: st
         "shop": estimate.line.shop,
         "bench": _bench(estimate),
         "by_address": how == BY_ADDRESS,
+        "pictures": pictures_of(estimate.line, picture),
     }
     return _private(render(request, "shop/estimate.html", context))
 

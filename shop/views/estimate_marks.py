@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from shop.bench.estimate_words import answer_words
 from shop.bench.estimating import answer_to, finished_with
+from shop.bench.words import job_words
 from shop.models import DropOff, Estimate, LineJob
 from shop.repair_options import way_words
 
@@ -33,18 +34,19 @@ def estimates_of_jobs(jobs: Iterable[LineJob]) -> dict[int, dict[str, Any]]:
     return found
 
 
-def estimates_of_visit(visit: DropOff) -> dict[int, dict[str, Any]]:
-    """The latest estimate of each line, for who owns the units; one query."""
+def estimates_of_visit(visit: DropOff) -> dict[int, list[dict[str, Any]]]:
+    """The latest estimate of each fault by line, for who owns the units; one query."""
     rows = Estimate.objects.known().filter(line__drop_off=visit).select_related("answered", "line", "job")
-    found = {}
-    for estimate in rows.order_by("pk"):
+    found: dict[int, list[dict[str, Any]]] = {}
+    for estimate in {one.job_id: one for one in rows.order_by("pk")}.values():
         waits = (
             answer_to(estimate) is None
             and estimate.expires_at > timezone.now()
             and not finished_with(estimate.job, estimate.line)
         )
         if waits or answer_to(estimate) is not None:
-            found[estimate.line_id] = {"url": reverse("estimate_owner", args=[estimate.pk]), "waits": waits}
-        else:
-            found.pop(estimate.line_id, None)
+            shown = {
+                "url": reverse("estimate_owner", args=[estimate.pk]), "waits": waits, "job": job_words(estimate.job_key),
+            }  # fmt: skip
+            found.setdefault(estimate.line_id, []).append(shown)
     return found

@@ -33,6 +33,7 @@ from shop.forms.estimates import CallForm, EstimateForm
 from shop.models import Estimate, EstimateAddress
 from shop.views.asking import by_shop, whole_address
 from shop.views.bench_work import job_in_sight
+from shop.views.pictures import pictures_of
 from shop.vocabulary import IN_SHOP
 
 
@@ -85,7 +86,7 @@ def estimate_send(request: HttpRequest, pk: int) -> HttpResponse:
         "people": owners_of(job.line.drop_off.contractor),
         "days": STANDS_DAYS,
         "back": reverse("repair_or_swap", args=[pk]),
-        "before": Estimate.objects.known().filter(line=job.line, answered=None).exists(),
+        "before": Estimate.objects.known().filter(job=job, answered=None).exists(),
     }
     return show(request, "shop/estimate_send.html", context, status=422 if form.errors else 200)
 
@@ -118,6 +119,7 @@ def bench_estimate(request: HttpRequest, pk: int) -> HttpResponse:
         "may_answer": given is None and not over,
         "addresses": list(told),
         "phone": _phone(estimate),
+        "pictures": pictures_of(estimate.line, lambda photo: reverse("bench_photo", args=[estimate.line_id, photo])),
         "back": reverse("bench_line", args=[estimate.line_id]),
     }
     return show(request, "shop/bench_estimate.html", context, status=422 if form.errors else 200)

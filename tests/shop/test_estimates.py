@@ -26,6 +26,7 @@ from shop.estimate_sums import BY_ADDRESS, TELEPHONE, agreed_after, labor_of
 from shop.models import CheckIn, Estimate, EstimateAddress, EstimateAnswer, VisitEvent
 from tests import factories
 from tests.fleet.views.pages import text
+from tests.shop.bench_rows import bench_photo
 from tests.shop.test_bench_work import arrive, bench, by, finish, job_of
 
 pytestmark = pytest.mark.django_db
@@ -180,6 +181,41 @@ def test_a_newer_estimate_ends_the_older_and_its_waiting_letter(told):
     assert f"${newer.total}" in mail.outbox[0].body
     assert Client().post(address_of(newer), {"answer": "yes"}).status_code == 302
     assert "The owner said yes" in text(Client().get(address_of(newer)))
+
+
+def test_estimates_of_two_faults_of_a_unit_stand_beside_each_other(told):
+    first = send(told)
+    other = add_job(line=told.job.line, job="fault.gearbox", author=None, now=timezone.now())
+    other.line = told.job.line
+    second = send(told, Asked("repair", 45, Decimal(10)), job=other)
+    assert send_estimates() == 2
+    visit = text(told.client("owner").get(reverse("drop_off", args=[told.job.line.drop_off_id])))
+    assert visit.count("Answer the estimate") == 2
+    for link, said in ((address_of(first), "yes"), (address_of(second), "no")):
+        assert Client().post(link, {"answer": said}).status_code == 302
+    assert [(kept.estimate_id, kept.answer) for kept in EstimateAnswer.objects.order_by("pk")] == [
+        (first.pk, "yes"), (second.pk, "no"),
+    ]  # fmt: skip
+    assert agreed_on(told.job.line) == first.total
+
+
+def test_the_page_shows_the_pictures_of_the_line_while_it_stands(told):
+    photo = bench_photo(told.job.line)
+    stranger = bench_photo(arrive(told, unit="fresh", told=Told(symptom="fuel_leak")))
+    made = send(told)
+    link = address_of(made)
+    token = link.strip("/").split("/")[-1]
+    picture = reverse("estimate_picture", args=[token, photo.pk])
+    assert picture in Client().get(link).content.decode()
+    shown = Client().get(picture)
+    assert (shown["Content-Type"], shown["Cache-Control"]) == ("image/jpeg", "private, no-store")
+    assert Client().get(reverse("estimate_picture", args=[token, stranger.pk])).status_code == 404
+    assert Client().get(reverse("estimate_picture", args=[token[:-1] + "!", photo.pk])).status_code == 404
+    inside = reverse("bench_photo", args=[told.job.line_id, photo.pk])
+    for who, page in (("owner", "estimate_owner"), ("technician", "bench_estimate")):
+        assert inside in told.client(who).get(reverse(page, args=[made.pk])).content.decode(), who
+    Estimate.objects.update(expires_at=timezone.now() - dt.timedelta(seconds=1))
+    assert Client().get(picture).status_code == 404
 
 
 def test_one_press_sends_one(told):
