@@ -46,7 +46,9 @@ def estimates_of_visit(visit: DropOff) -> dict[int, list[dict[str, Any]]]:
         )
         if waits or answer_to(estimate) is not None:
             shown = {
-                "url": reverse("estimate_owner", args=[estimate.pk]), "waits": waits, "job": job_words(estimate.job_key),
-            }  # fmt: skip
+                "url": reverse("estimate_owner", args=[estimate.pk]),
+                "waits": waits,
+                "job": job_words(estimate.job_key),
+            }
             found.setdefault(estimate.line_id, []).append(shown)
     return found
