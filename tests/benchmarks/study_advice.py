@@ -1,7 +1,7 @@
 """What following *Keep or replace* costs beside the usual rules of owners, where the truth is known.
 
 ``python -m tests.benchmarks.study_advice [CONTRACTORS [SEED [SETTING ...]]]``. In each of 12 settings so many
-contractors are drawn; each keeps the same places going for 30 seasons by every rule in turn, on the same units. What
+contractors are drawn; each keeps the same places going for 20 seasons by every rule in turn, on the same units. What
 the advice knows and what it does not: :mod:`tests.fleet.upkeep.advice_study`.
 """
 

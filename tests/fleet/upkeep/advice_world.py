@@ -56,7 +56,7 @@ class Setting:
     day_down: float = 60.0
     spare: bool = False
     rate: float = 0.08
-    seasons: int = 30
+    seasons: int = 20
 
     @property
     def down(self) -> float:
