@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.cautions import TASK_CAUTIONS
+from fleet.upkeep.review import ModelAdvice
 from fleet.vocabulary import TASKS
 from shop.first_checks import best_order, chances, symptoms
 from shop.repair_options import (
@@ -139,3 +140,10 @@ def test_minutes_of_the_starter_are_those_the_values_speak_of() -> None:
 
     assert practice_minutes(repair_job("starter", "replaced")) == SWAP_MINUTES
     assert "lay_up" in TASKS
+
+
+@pytest.mark.parametrize(("months", "age"), [(11, None), (12, 1), (23, 1), (24, 2), (None, None)])
+def test_new_every_year_to_stay_in_warranty_is_one_of_the_ages_compared(months, age) -> None:
+    """Some contractors replace yearly and never pay for service: with a year of warranty that age is the first."""
+    model = ModelAdvice(1, "Ostrel Heron", [0.9, 0.7, 0.8], 2, 200.0, 330.0, months, 250.0, 10, 4)
+    assert model.warranty_age == age
