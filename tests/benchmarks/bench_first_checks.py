@@ -6,7 +6,8 @@ proves nothing yet and is made again after them. Shops' causes are drawn about t
 to know them (worth 15 jobs): a Dirichlet draw for each shop, with a cause not in the table among them.
 
 How much can be saved at all: ``new`` is already the best of all allowed orders for what is known before the first job
-(tests try every order), and ``best`` is that of somebody who knows each shop's own shares. No order under the same
+(found exactly; tests try every order of the short symptoms), and ``best`` is that of somebody who knows each shop's own
+shares. No order under the same
 rules can save more than those two, before and after learning. Each check of the table proves one cause, so that a clear
 answer changes the odds of the others alike and the best next check is the next of the best order.
 """
