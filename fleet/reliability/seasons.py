@@ -70,7 +70,7 @@ def _given_up_at(rate: FloatArray) -> FloatArray:
     """Mean share of the season gone when a unit is given up in it, where that comes at a steady rate a season."""
     low = rate < 1e-4
     some = np.where(low, 1.0, rate)
-    return np.where(low, 0.5 - rate / 12, 1 / some - 1 / np.expm1(some))
+    return np.where(low, 0.5 - rate / 12, 1 / some + np.exp(-some) / np.expm1(-some))
 
 
 def made_or_given_up(costs: SeasonCosts, n: int, expected: FloatArray, after: FloatArray, new: FloatArray) -> Repairs:

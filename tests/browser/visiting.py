@@ -132,6 +132,9 @@ class Visitor:
         asked: dict[str, Any] = {"resultTypes": ["violations"]}
         if only:
             asked["runOnly"] = {"type": "rule", "values": list(only)}
+        # What a bar that stays at the edge covers depends on how far the page is scrolled: links pass under it.
+        bars = ".acts, .sticky-save, .messages.stick"
+        self.page.eval_on_selector_all(bars, "bars => bars.forEach(bar => (bar.style.position = 'static'))")
         result: dict[str, Any] = Axe().run(self.page, options=asked).response
         return [
             f"{self.page.url}: {v['id']}: {node['failureSummary']}: {node['html'][:200]}"
