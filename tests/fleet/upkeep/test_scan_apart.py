@@ -16,6 +16,9 @@ from fleet.models import DueFlag, FitSnapshot, UnitState
 from fleet.models.tenancy import all_tenants
 from tests.fleet.upkeep.worn_fleet import worn_fleet
 
+# Copies the database's file, which PostgreSQL has none of.
+pytestmark = pytest.mark.once
+
 PLACES = (
     "fleet.upkeep.scan.take",
     "fleet.upkeep.scan._kept_samples",
